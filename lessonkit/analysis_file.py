@@ -1,0 +1,244 @@
+"""analysis.json, schema 1: written from an Analysis and read back. docs/analysis-format.md gives every field."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any, cast
+
+import numpy as np
+
+from lessonkit.errors import LessonkitError
+from lessonkit.folder import write_text
+from lessonkit.model import (
+    Analysis,
+    Camera,
+    Comparison,
+    Event,
+    Footage,
+    Head,
+    Intent,
+    Landing,
+    Layout,
+    Note,
+    Plan,
+    Pocketed,
+    SeenShot,
+    Shot,
+    StrokeEstimate,
+    Table,
+    Track,
+)
+
+SCHEMA = 1
+Json = dict[str, Any]
+
+
+def _xy(p: Any) -> list[float] | None:
+    return None if p is None else [round(float(p[0]), 2), round(float(p[1]), 2)]
+
+
+def _points(ps: Any) -> list[list[float] | None]:
+    return [_xy(p) for p in ps]
+
+
+def _track(t: Track) -> list[list[float]]:
+    return [[round(float(a), 4), round(float(b), 2), round(float(c), 2)] for a, b, c in np.asarray(t, float)]
+
+
+def _layout(lay: Layout) -> Json:
+    return {str(n): _xy(p) for n, p in sorted(lay.items())}
+
+
+def _event(e: Event) -> Json:
+    j: Json = {"t": round(e.t_s, 4), "kind": e.kind}
+    if e.kind == "ball":
+        return j | {"balls": list(e.balls)}
+    j["ball"] = e.balls[0]
+    return j | ({"cushion": e.cushion} if e.kind == "cushion" else {"pocket": e.pocket})
+
+
+def intent_json(i: Intent) -> Json:
+    """An intent as `lessonkit notes --json` and analysis.json give it: the plan's fields and what else was said."""
+    return {
+        "ball": i.ball, "pocket": i.pocket, "stroke": i.stroke, "side": i.side, "side_tips": i.side_tips,
+        "speed": i.speed, "rails": i.rails,
+        "landing": _xy(i.landing.point) if i.landing else None,
+        "landing_words": i.landing.words if i.landing else None,
+        "landing_explicit": i.landing.explicit if i.landing else None,
+        "landing_radius_mm": i.landing.radius_mm if i.landing else None,
+        "cue_path": _points(i.waypoints), "source": "drawn" if i.waypoints else None,
+        "next_ball": i.next_ball, "break_ball": i.break_ball, "key_ball": i.key_ball,
+        "insurance_ball": i.insurance_ball, "leave_alone": list(i.leave_alone), "plan_b": i.plan_b,
+        "bank": list(i.bank), "rail_first": list(i.rail_first), "in_hand": i.in_hand, "replay": i.replay,
+    }  # fmt: skip
+
+
+def note_json(n: Note) -> Json:
+    """A note with what was understood of it."""
+    return {"t": n.t_s, "text": n.text, "line": n.line, "end": n.end_s, "plan": intent_json(n.intent)}
+
+
+def _plan(p: Plan | None) -> Json | None:
+    if p is None:
+        return None
+    return {
+        "ball": p.ball, "pocket": p.pocket, "stroke": p.stroke, "side": p.side, "speed": p.speed,
+        "rails": p.rails, "landing": _xy(p.landing), "cue_path": _points(p.cue_path), "source": p.source,
+        "ball_path": _points(p.ball_path), "ghost": _xy(p.ghost), "note": p.note,
+    }  # fmt: skip
+
+
+def _number(v: float | None, digits: int = 1) -> float | None:
+    return None if v is None else round(float(v), digits)
+
+
+def _comparison(c: Comparison | None) -> Json | None:
+    if c is None:
+        return None
+    return {
+        "called_made": c.called_made, "landing_error_mm": _number(c.landing_error_mm),
+        "path_distance_mm": _number(c.path_distance_mm), "rails_planned": c.rails_planned,
+        "rails_actual": c.rails_actual, "verdict": c.verdict, "sentence": c.sentence,
+    }  # fmt: skip
+
+
+def _shot(s: Shot) -> Json:
+    e = s.seen
+    stroke = s.stroke and {
+        "speed_mps": _number(s.stroke.speed_mps, 3),
+        "tip_up": _number(s.stroke.tip_up, 3),
+        "tip_left": _number(s.stroke.tip_left, 3),
+    }
+    return {
+        "number": e.number, "strike_s": round(e.strike_s, 4), "rest_s": round(e.rest_s, 4),
+        "layout_before": _layout(e.layout_before), "layout_after": _layout(e.layout_after),
+        "doubtful": [str(n) for n in e.doubtful],
+        "cue_path": _track(e.cue_path), "paths": {str(n): _track(t) for n, t in sorted(e.paths.items())},
+        "events": [_event(x) for x in e.events],
+        "pocketed": [{"ball": p.ball, "pocket": p.pocket, "t": round(p.t_s, 4)} for p in e.pocketed],
+        "scratch": e.scratch, "fullness": _number(e.fullness, 4),
+        "clear_before_s": _number(e.clear_before_s, 4), "clear_after_s": _number(e.clear_after_s, 4),
+        "stroke": stroke,
+        "note": note_json(s.note) if s.note else None, "more_notes": [note_json(n) for n in s.more_notes],
+        "plan": _plan(s.plan), "plan_b": _plan(s.plan_b), "comparison": _comparison(s.comparison),
+    }  # fmt: skip
+
+
+def to_json(a: Analysis) -> Json:
+    """The whole analysis as plain JSON values."""
+    f, t, c, h = a.footage, a.table, a.camera, a.head
+    return {
+        "schema": SCHEMA,
+        "footage": {"name": f.name, "width": f.width, "height": f.height, "fps": f.fps, "frames": f.frames,
+                    "duration_s": round(f.duration_s, 4)},
+        "table": {"size": t.size, "length_mm": t.length_mm, "width_mm": t.width_mm,
+                  "ball_diameter_mm": t.ball_diameter_mm, "nose_height_mm": t.nose_height_mm,
+                  "corner_mouth_mm": t.corner_mouth_mm, "side_mouth_mm": t.side_mouth_mm},
+        "camera": {"matrix": np.asarray(c.matrix, float).tolist(), "distortion": np.asarray(c.distortion, float).tolist(),
+                   "rotation": np.asarray(c.rotation, float).tolist(),
+                   "translation": np.asarray(c.translation, float).tolist(), "error_px": c.error_px},
+        "head": {"title": h.title, "series": h.series, "number": h.number, "table": h.table, "player": h.player},
+        "shots": [_shot(s) for s in a.shots],
+    }  # fmt: skip
+
+
+def write_analysis(path: Path, analysis: Analysis) -> None:
+    """Write analysis.json, whole or not at all."""
+    write_text(path, json.dumps(to_json(analysis), ensure_ascii=False, indent=1, allow_nan=False) + "\n")
+
+
+def _track_from(rows: Any) -> Track:
+    return np.asarray(rows, float).reshape(-1, 3)
+
+
+def _point_from(p: Any) -> tuple[float, float] | None:
+    return None if p is None else (float(p[0]), float(p[1]))
+
+
+def _points_from(ps: Any) -> tuple[tuple[float, float], ...]:
+    return tuple((float(p[0]), float(p[1])) for p in ps or ())
+
+
+def _event_from(j: Json) -> Event:
+    balls = tuple(j["balls"]) if j["kind"] == "ball" else (j["ball"],)
+    return Event(j["t"], j["kind"], balls, j.get("cushion"), j.get("pocket"))
+
+
+def _note_from(j: Json) -> Note:
+    p = j["plan"]
+    landing = None
+    if p.get("landing_words") is not None or p.get("landing") is not None:
+        landing = Landing(_point_from(p["landing"]), p.get("landing_words") or "", bool(p.get("landing_explicit")),
+                          p.get("landing_radius_mm") or 150.0)  # fmt: skip
+    intent = Intent(
+        ball=p["ball"], pocket=p["pocket"], stroke=p["stroke"], side=p["side"], side_tips=p.get("side_tips"),
+        speed=p["speed"], rails=p["rails"], landing=landing, waypoints=_points_from(p.get("cue_path")),
+        next_ball=p.get("next_ball"), break_ball=p.get("break_ball"), key_ball=p.get("key_ball"),
+        insurance_ball=p.get("insurance_ball"), leave_alone=tuple(p.get("leave_alone") or ()),
+        plan_b=bool(p.get("plan_b")), bank=tuple(p.get("bank") or ()), rail_first=tuple(p.get("rail_first") or ()),
+        in_hand=bool(p.get("in_hand")), replay=bool(p.get("replay")),
+    )  # fmt: skip
+    return Note(j["t"], j["text"], j["line"], intent, j.get("end"))
+
+
+def _plan_from(j: Json | None) -> Plan | None:
+    if j is None:
+        return None
+    return Plan(
+        ball=j["ball"], pocket=j["pocket"], stroke=j["stroke"], side=j["side"], speed=j["speed"], rails=j["rails"],
+        landing=_point_from(j["landing"]), cue_path=_points_from(j["cue_path"]), source=j["source"],
+        ball_path=_points_from(j.get("ball_path")), ghost=_point_from(j.get("ghost")), note=j.get("note"),
+    )  # fmt: skip
+
+
+def _shot_from(j: Json) -> Shot:
+    seen = SeenShot(
+        number=j["number"], strike_s=j["strike_s"], rest_s=j["rest_s"],
+        layout_before={int(n): (p[0], p[1]) for n, p in j["layout_before"].items()},
+        layout_after={int(n): (p[0], p[1]) for n, p in j["layout_after"].items()},
+        doubtful=tuple(int(n) for n in j["doubtful"]), cue_path=_track_from(j["cue_path"]),
+        paths={int(n): _track_from(t) for n, t in j["paths"].items()},
+        events=tuple(_event_from(e) for e in j["events"]),
+        pocketed=tuple(Pocketed(p["ball"], p["pocket"], p["t"]) for p in j["pocketed"]),
+        fullness=j["fullness"], clear_before_s=j.get("clear_before_s"), clear_after_s=j.get("clear_after_s"),
+    )  # fmt: skip
+    c = j["comparison"]
+    return Shot(
+        seen=seen,
+        note=_note_from(j["note"]) if j["note"] else None,
+        more_notes=tuple(_note_from(n) for n in j.get("more_notes") or ()),
+        plan=_plan_from(j["plan"]),
+        plan_b=_plan_from(j.get("plan_b")),
+        comparison=None if c is None else Comparison(**c),
+        stroke=None if j["stroke"] is None else StrokeEstimate(**j["stroke"]),
+    )
+
+
+def from_json(j: Json) -> Analysis:
+    """An Analysis of what `to_json` gave."""
+    t, c = j["table"], j["camera"]
+    return Analysis(
+        footage=Footage(**j["footage"]),
+        table=Table(**t),
+        camera=Camera(
+            np.asarray(c["matrix"], float), np.asarray(c["distortion"], float),
+            np.asarray(c["rotation"], float), np.asarray(c["translation"], float), c["error_px"],
+        ),
+        shots=tuple(_shot_from(s) for s in j["shots"]),
+        head=Head(**j.get("head", {})),
+    )  # fmt: skip
+
+
+def read_analysis(path: Path) -> Analysis:
+    """Read analysis.json back.
+
+    Raises LessonkitError when the file is missing, no JSON, or of another schema.
+    """
+    try:
+        j = cast(Json, json.loads(path.read_text(encoding="utf-8")))
+    except (OSError, ValueError) as e:
+        raise LessonkitError(f"{path} cannot be read as an analysis ({e}); run `lessonkit analyse` again.") from e
+    if j.get("schema") != SCHEMA:
+        raise LessonkitError(f"{path} has schema {j.get('schema')!r}, this lessonkit reads {SCHEMA}; run `lessonkit analyse` again.")  # fmt: skip
+    return from_json(j)

@@ -1,0 +1,1 @@
+"""The plan held against what happened."""

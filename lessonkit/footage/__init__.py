@@ -1,0 +1,1 @@
+"""Reading camera footage and its sound: the only room that decodes."""

@@ -1,0 +1,1 @@
+"""The lesson as a list of pieces, and the drawing on its pictures. Knows only the analysis."""

@@ -1,0 +1,295 @@
+"""What travels between the rooms: small frozen dataclasses, units in their names.
+
+Frame of all places (see docs/analysis-format.md): table millimetres, origin at the head-right corner of the nose
+lines, x towards the foot, y towards the left long cushion, z up from the cloth. Times are seconds of the footage,
+0 at the presentation time of its first frame. Ball 0 is the cue ball.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Point = tuple[float, float]
+"""A place (x_mm, y_mm) on the table, of a ball's centre unless said otherwise."""
+Layout = dict[int, Point]
+"""Where each ball on the table lies: ball number -> centre."""
+Track = NDArray[np.float64]
+"""A path, shape (N, 3): t_s, x_mm, y_mm, ascending t."""
+Stroke = Literal["stop", "stun", "follow", "draw", "force follow"]
+Side = Literal["left", "right", "none"]
+Speed = Literal["soft", "medium", "firm", "hard"]
+Cushion = Literal["head", "foot", "right", "left"]
+Pocket = Literal["head-right", "side-right", "foot-right", "head-left", "side-left", "foot-left"]
+
+CUE_BALL = 0
+
+
+@dataclass(frozen=True)
+class Footage:
+    """What is known of a video file without looking at its pictures; width and height after rotation."""
+
+    name: str
+    width: int
+    height: int
+    fps: float
+    """Average frames per second."""
+    frames: int
+    duration_s: float
+
+
+@dataclass(frozen=True)
+class Table:
+    """A pool table's playing surface, nose line to nose line."""
+
+    size: str
+    """'9ft', '8ft', '7ft' or 'LxW' in millimetres."""
+    length_mm: float
+    width_mm: float
+    ball_diameter_mm: float = 57.15
+    nose_height_mm: float = 36.29
+    corner_mouth_mm: float = 115.9
+    side_mouth_mm: float = 128.6
+
+    @property
+    def radius_mm(self) -> float:
+        """Radius of a ball."""
+        return self.ball_diameter_mm / 2
+
+    @property
+    def pockets(self) -> dict[Pocket, Point]:
+        """Each pocket's nominal place: the corner of the nose lines, or the middle of the long nose line."""
+        L, W = self.length_mm, self.width_mm
+        return {
+            "head-right": (0.0, 0.0), "side-right": (L / 2, 0.0), "foot-right": (L, 0.0),
+            "head-left": (0.0, W), "side-left": (L / 2, W), "foot-left": (L, W),
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Camera:
+    """A camera over the table in OpenCV's conventions; see lessonkit.table.camera for what it can do."""
+
+    matrix: NDArray[np.float64]
+    """Shape (3, 3), pixels."""
+    distortion: NDArray[np.float64]
+    """Shape (4,): k1, k2, p1, p2 (Brown-Conrady)."""
+    rotation: NDArray[np.float64]
+    """Shape (3,): Rodrigues vector, table -> camera."""
+    translation: NDArray[np.float64]
+    """Shape (3,): millimetres, table -> camera."""
+    error_px: float | None
+    """Root mean square distance of the evidence from the fit; None where a person gave the corners only."""
+
+
+@dataclass(frozen=True)
+class Event:
+    """One contact of a moving ball."""
+
+    t_s: float
+    kind: Literal["ball", "cushion", "pocket"]
+    balls: tuple[int, ...]
+    """Two balls for kind 'ball' (the moving one first), else one."""
+    cushion: Cushion | None = None
+    pocket: Pocket | None = None
+
+
+@dataclass(frozen=True)
+class Pocketed:
+    """One ball's drop."""
+
+    ball: int
+    pocket: Pocket
+    t_s: float
+
+
+@dataclass(frozen=True, eq=False)
+class SeenShot:
+    """One shot as the footage shows it: the move from one rest to the next."""
+
+    number: int
+    """1 for the first shot of the footage."""
+    strike_s: float
+    rest_s: float
+    layout_before: Layout
+    layout_after: Layout
+    doubtful: tuple[int, ...]
+    """Balls whose number or place a person should check."""
+    cue_path: Track
+    paths: dict[int, Track]
+    """Every other ball that moved."""
+    events: tuple[Event, ...]
+    """Ascending in time, the cue ball's and (where seen) other balls' contacts."""
+    pocketed: tuple[Pocketed, ...]
+    fullness: float | None
+    """Of the cue ball's first ball contact: 1 full, 0 a graze; None: no ball was hit."""
+    clear_before_s: float | None = None
+    """A time at which layout_before lies open to the camera, nobody in front; None: there was no such time."""
+    clear_after_s: float | None = None
+    """The same for layout_after."""
+
+    @property
+    def scratch(self) -> bool:
+        """Whether the cue ball dropped."""
+        return any(p.ball == CUE_BALL for p in self.pocketed)
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """All that the footage told."""
+
+    footage: Footage
+    table: Table
+    camera: Camera
+    shots: tuple[SeenShot, ...]
+
+
+@dataclass(frozen=True)
+class Landing:
+    """Where the note wants the cue ball to stop."""
+
+    point: Point | None
+    """Centre of the wanted place; None when the words cannot be put on the table."""
+    words: str
+    explicit: bool
+    """Given in figures (millimetres or diamonds) rather than as a named place."""
+    radius_mm: float = 150.0
+    """How wide the place is that the words name."""
+
+
+@dataclass(frozen=True)
+class Intent:
+    """What a note says the player meant to do; None (or empty) where it does not say."""
+
+    ball: int | None = None
+    pocket: Pocket | None = None
+    stroke: Stroke | None = None
+    side: Side | None = None
+    side_tips: float | None = None
+    speed: Speed | None = None
+    rails: int | None = None
+    landing: Landing | None = None
+    waypoints: tuple[Point, ...] = ()
+    """Drawn way of the cue ball, in order, its starting place left out."""
+    next_ball: int | None = None
+    break_ball: int | None = None
+    key_ball: int | None = None
+    insurance_ball: int | None = None
+    leave_alone: tuple[int, ...] = ()
+    """Balls that the note says not to disturb."""
+    plan_b: bool = False
+    bank: tuple[Cushion, ...] = ()
+    """Cushions that the called ball meets on its way to the pocket."""
+    rail_first: tuple[Cushion, ...] = ()
+    """Cushions that the cue ball meets before the called ball."""
+    in_hand: bool = False
+    replay: bool = False
+
+
+@dataclass(frozen=True)
+class Note:
+    """One note: a time and what it says."""
+
+    t_s: float | None
+    """None only where times are optional."""
+    text: str
+    line: int
+    """Line of the notes file on which it starts, from 1."""
+    intent: Intent
+    end_s: float | None = None
+    """Where a transcript's cue ends; None for plain notes."""
+
+
+@dataclass(frozen=True)
+class Head:
+    """The head of the notes: about the lesson as a whole."""
+
+    title: str | None = None
+    series: str | None = None
+    number: str | None = None
+    table: str | None = None
+    player: str | None = None
+
+
+@dataclass(frozen=True)
+class Notes:
+    """A whole notes file."""
+
+    head: Head
+    notes: tuple[Note, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The intent settled on a layout: where the cue ball was meant to go."""
+
+    ball: int | None
+    pocket: Pocket | None
+    stroke: Stroke | None
+    side: Side | None
+    speed: Speed | None
+    rails: int | None
+    landing: Point | None
+    cue_path: tuple[Point, ...]
+    """The cue ball's planned way, its starting place first; empty if it could not be planned."""
+    source: Literal["predicted", "drawn"] | None
+    ball_path: tuple[Point, ...] = ()
+    """The called ball's planned way to the pocket."""
+    ghost: Point | None = None
+    """Centre of the ghost ball: where the cue ball is when it meets the called ball."""
+    note: str | None = None
+    """What the planner could not do, in plain words."""
+
+
+@dataclass(frozen=True)
+class StrokeEstimate:
+    """The stroke that best explains the tracked cue ball; tip offsets in ball radii; None: unknown."""
+
+    speed_mps: float | None
+    tip_up: float | None
+    tip_left: float | None
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The plan held against what happened; None where it could not be measured."""
+
+    called_made: bool | None
+    landing_error_mm: float | None
+    path_distance_mm: float | None
+    rails_planned: int | None
+    rails_actual: int | None
+    verdict: str | None
+    """One word or two: 'as planned', 'short', 'long', 'wide', 'missed', 'scratch' and the like."""
+    sentence: str | None = None
+    """One sentence in plain words with one measured figure."""
+
+
+@dataclass(frozen=True, eq=False)
+class Shot:
+    """One shot with all that is known of it."""
+
+    seen: SeenShot
+    note: Note | None = None
+    """The note that carries the plan."""
+    more_notes: tuple[Note, ...] = ()
+    """Further notes that belong to this shot (a plan B, a remark)."""
+    plan: Plan | None = None
+    plan_b: Plan | None = None
+    """The fallback, where one of more_notes gives it."""
+    comparison: Comparison | None = None
+    stroke: StrokeEstimate | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """Everything that the lesson is made from, and all that analysis.json holds."""
+
+    footage: Footage
+    table: Table
+    camera: Camera
+    shots: tuple[Shot, ...]
+    head: Head = field(default_factory=Head)

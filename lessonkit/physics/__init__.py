@@ -1,0 +1,1 @@
+"""How balls move: the published laws, simulated. Knows no video and no notes."""

@@ -1,0 +1,1 @@
+"""From an intent and a layout to a planned path."""

@@ -1,0 +1,1 @@
+"""Writers of files: video, captions, chapters, report, tables, stills."""

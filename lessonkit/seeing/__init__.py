@@ -1,0 +1,1 @@
+"""What the footage shows: shots, layouts, ball numbers, paths and events. Knows no notes."""
