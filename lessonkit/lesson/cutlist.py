@@ -1,4 +1,4 @@
-"""The lesson as a list of pieces before there is a picture: what is shown from when to when, and what is said."""
+"""The lesson as a list of pieces before there is a picture: what is shown when, and what is said."""
 
 from __future__ import annotations
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from lessonkit.model import CUE_BALL, Cushion, Intent, Plan, Pocket, Shot, Side, Speed, Stroke
+from dataclasses import dataclass
+
+from lessonkit.model import CUE_BALL, Cushion, Intent, Plan, Pocket, SeenShot, Shot, Side, Speed, Stroke
 
 _NUMBERS = (
-    "cue ball", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
-    "thirteen", "fourteen", "fifteen",
+    "cue ball", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+    "twelve", "thirteen", "fourteen", "fifteen",
 )  # fmt: skip
 _SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
@@ -72,7 +74,7 @@ def target(shot: Shot) -> tuple[int | None, Pocket | None]:
 
 
 def target_words(shot: Shot) -> str | None:
-    """'nine, foot-left corner' as called; without a call what dropped: 'nine drops, foot-left corner'; else None."""
+    """'nine, foot-left corner' as called; without a call what dropped ('nine drops, foot-left corner'), or None."""
     ball, pocket = target(shot)
     if ball is not None and pocket is not None:
         return f"{ball_word(ball)}, {pocket_name(pocket)}"
@@ -101,3 +103,64 @@ def chapter_title(shot: Shot) -> str:
     called = ", ".join(w for w in (None if ball is None else ball_word(ball), pocket) if w)
     words = called or target_words(shot)
     return f"Shot {shot.seen.number}" + (f": {words}" if words else "")
+
+
+def plan_sentences(shot: Shot) -> str:
+    """The settled plan as sentences for a viewer: 'The nine, foot-left corner. Draw, firm, left side.' or ''."""
+    said = settled(shot)
+    ball, pocket = target(shot)
+    called = ", ".join(
+        w
+        for w in (None if ball is None else ball_name(ball), None if pocket is None else pocket_name(pocket))
+        if w
+    )
+    stroke = stroke_words(said.stroke, said.speed, said.side) if said else ""
+    return " ".join(w[0].upper() + w[1:] + "." for w in (called, stroke) if w)
+
+
+def fullness_words(fullness: float) -> str:
+    """How full a ball was hit, to the nearest quarter: 'full', 'three-quarter', 'half-ball', 'quarter-ball', 'thin'."""
+    if fullness >= 7 / 8:
+        return "full"
+    if fullness >= 5 / 8:
+        return "three-quarter ball"
+    if fullness >= 3 / 8:
+        return "half ball"
+    return "quarter ball" if fullness >= 1 / 8 else "very thin"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What happened in a shot, in a few words, and the footage time from which it may be said."""
+
+    t_s: float
+    words: str
+
+
+def outcome(seen: SeenShot) -> Outcome | None:
+    """What the balls did, plainly and without judging: 'The nine, hit half ball, drops in the foot-left corner.'
+
+    None where the footage showed no contact at all.
+    """
+    drops = [p for p in seen.pocketed if p.ball != CUE_BALL]
+    scratch = next((p for p in seen.pocketed if p.ball == CUE_BALL), None)
+    contact = next(
+        (e for e in seen.events if e.kind == "ball" and CUE_BALL in e.balls and len(e.balls) == 2), None
+    )
+    met = None if contact is None else next((b for b in contact.balls if b != CUE_BALL), None)
+    hit = "" if met is None or seen.fullness is None else f", hit {fullness_words(seen.fullness)},"
+    t_s = max((p.t_s for p in seen.pocketed), default=contact.t_s if contact else seen.rest_s)
+    if len(drops) == 1:
+        ball = drops[0].ball
+        words = f"{ball_name(ball)}{hit if ball == met else ''} drops in the {pocket_name(drops[0].pocket)}"
+    elif drops:
+        words = f"the {listed([ball_word(p.ball) for p in drops[:4]])} drop"
+        words = f"{counted(len(drops), 'ball')} drop" if len(drops) > 4 else words
+    elif met is not None:
+        words = f"{ball_name(met)}{hit} stays on the table"
+    elif scratch is None:
+        return None
+    else:
+        return Outcome(t_s, f"The cue ball drops in the {pocket_name(scratch.pocket)}.")
+    words += "; so does the cue ball" if scratch and drops else "; the cue ball drops" if scratch else ""
+    return Outcome(t_s, words[0].upper() + words[1:] + ".")
