@@ -1,0 +1,62 @@
+"""Captions and chapters as a browser's own WebVTT parser reads them."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from lessonkit.lesson.cutlist import CutList
+from lessonkit.lesson.cutting import build_cuts
+from lessonkit.publish import caption_files, chapter_files
+from tests.lesson.made import rack
+from tests.publish.browser import open_page, served
+
+PAGE = """<!doctype html><meta charset="utf-8"><title>t</title><video>
+<track kind="captions" src="lesson.vtt" srclang="en"><track kind="chapters" src="chapters.vtt" srclang="en"></video>"""
+READ = """async () => {
+  const all = [];
+  for (const t of document.querySelectorAll('track')) {
+    const done = new Promise((ok, no) => { t.onload = ok; t.onerror = () => no(new Error('not parsed: ' + t.src)); });
+    t.track.mode = 'hidden';
+    await done;
+    all.push([...t.track.cues].map(c => [c.startTime, c.endTime, c.getCueAsHTML().textContent]));
+  }
+  return all;
+}"""
+TEXTS: list[str | None] = [
+    "0:05 The nine in the foot-left corner --> draw <b>& left</b> side, a whole tip; back to the middle for the four.",
+    "ضع الكرة التاسعة في الزاوية، ثم ارجع إلى الوسط ببطء. שלום, the four next.",
+    "Stop it dead 🎱👩‍👩‍👧‍👦: 1 < 2 && 3 > 2 &amp; NOTE this\n\n00:01.000 --> 00:02.000\nSTYLE",
+    None,
+]
+
+
+@pytest.fixture(scope="module")
+def lesson(tmp_path_factory: pytest.TempPathFactory) -> tuple[CutList, list[Any]]:
+    """A lesson's tracks, and what Chromium made of them."""
+    folder: Path = tmp_path_factory.mktemp("tracks")
+    cuts = build_cuts(rack(TEXTS))
+    caption_files.write(cuts, folder)
+    chapter_files.write(cuts, folder)
+    (folder / "page.html").write_text(PAGE, encoding="utf-8")
+    with served(folder) as address, open_page() as page:
+        page.goto(f"{address}/page.html")
+        return cuts, page.evaluate(READ)
+
+
+def test_chromium_reads_each_caption(lesson: tuple[CutList, list[Any]]) -> None:
+    """All of them, with the same times and the very same words."""
+    cuts, (read, _) = lesson
+    assert [c[2] for c in read] == [c.text for c in cuts.cues]
+    for (start, end, _), made in zip(read, cuts.cues, strict=True):
+        assert (start, end) == pytest.approx((made.start_s, made.end_s), abs=0.0006)
+
+
+def test_chromium_reads_each_chapter(lesson: tuple[CutList, list[Any]]) -> None:
+    """All of them, consecutive, with their titles."""
+    cuts, (_, read) = lesson
+    assert [c[2] for c in read] == [c.title for c in cuts.chapters]
+    assert all(a[1] == b[0] for a, b in pairwise(read))
