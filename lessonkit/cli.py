@@ -1,0 +1,245 @@
+"""The commands: `lessonkit analyse`, `lessonkit make` and `lessonkit notes`.
+
+Results go to standard output, all talk to standard error. Exit status: 0 when all that was asked for was written, 1
+when it was not (one sentence says why), 2 for a wrong command line, 130 when stopped by the person. Nothing heavy is
+imported before a command needs it, so that --help answers at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from lessonkit import __version__
+from lessonkit.errors import LessonkitError
+
+if TYPE_CHECKING:
+    from lessonkit.stages import Job, Result
+
+F = TypeVar("F", bound=Callable[..., Any])
+Corners = tuple[tuple[float, float], ...]
+
+_FARTHEST_PX = 1e5
+STOPPED = 130
+"""Exit status of a job that the person stopped (128 and the number of SIGINT, as shells give it)."""
+
+
+def _table_size(ctx: click.Context, param: click.Parameter, value: str) -> str:
+    """The size as the rooms take it."""
+    text = value.strip().lower()
+    if text == "auto":
+        return text
+    from lessonkit.errors import TableError
+    from lessonkit.table.sizes import table_of_size
+
+    try:
+        return table_of_size(text).size
+    except TableError as e:
+        raise click.BadParameter(f"{e} Or leave it at auto.", ctx, param) from e
+
+
+def _four_corners(ctx: click.Context, param: click.Parameter, value: str | None) -> Corners | None:
+    """Four (x, y) pairs of pixels."""
+    if value is None:
+        return None
+    points: Corners = ()
+    with suppress(ValueError):
+        points = tuple((float(x), float(y)) for x, y in (pair.split(",") for pair in value.split()))
+    if len(points) != 4 or not all(abs(v) < _FARTHEST_PX for p in points for v in p):
+        raise click.BadParameter(
+            f'{value!r} is not four places in the picture; give four pairs of pixels, as "112,95 1810,100 1822,990 '
+            '101,985".',
+            ctx,
+            param,
+        )
+    return points
+
+
+def _footage_options(command: F) -> F:
+    """The options that every command with footage takes."""
+    for option in (
+        click.option(
+            "--corners",
+            callback=_four_corners,
+            metavar='"X,Y X,Y X,Y X,Y"',
+            help="Where the four corners of the playing surface lie in the picture, in pixels, going round; for "
+            "footage in which they are not found.",
+        ),
+        click.option(
+            "--head",
+            type=click.Choice(["left", "right", "top", "bottom"]),
+            default="left",
+            show_default=True,
+            help="The side of the picture on which the head of the table lies.",
+        ),
+        click.option(
+            "--table",
+            callback=_table_size,
+            default="auto",
+            show_default=True,
+            metavar="SIZE",
+            help="auto tells the size from the balls; or 9ft, 8ft, 7ft, or LENGTHxWIDTH of the playing surface "
+            "in millimetres.",
+        ),
+        click.option(
+            "--out",
+            type=click.Path(path_type=Path),
+            required=True,
+            metavar="DIR",
+            help="The folder to write into: new, empty, or one that lessonkit made.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="lessonkit", message="%(prog)s %(version)s")
+def commands() -> None:
+    """From overhead pool-table footage and a page of notes to a captioned, chaptered straight-pool lesson."""
+
+
+@commands.command()
+@click.argument("footage", type=click.Path(path_type=Path))
+@click.option(
+    "--notes", type=click.Path(path_type=Path), metavar="NOTES", help="The page of notes to the footage."
+)
+@_footage_options
+def analyse(
+    footage: Path, notes: Path | None, out: Path, table: str, head: str, corners: Corners | None
+) -> None:
+    """Work out every shot of FOOTAGE and write DIR/analysis.json."""
+    from lessonkit import stages
+    from lessonkit.progress import talk
+
+    job = stages.Job(footage, out, notes, table, head, corners)
+    result = stages.analyse(job, talk())
+    _tell(result)
+    click.echo(f"Analysis: {out / stages.ANALYSIS}")
+
+
+@commands.command()
+@click.argument("footage", type=click.Path(path_type=Path))
+@click.option(
+    "--notes",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="NOTES",
+    help="The page of notes to it.",
+)
+@_footage_options
+def make(footage: Path, notes: Path, out: Path, table: str, head: str, corners: Corners | None) -> None:
+    """Make the whole lesson of FOOTAGE: video, captions, chapters, report, stills and analysis."""
+    from lessonkit import stages
+    from lessonkit.progress import talk
+
+    job = stages.Job(footage, out, notes, table, head, corners)
+    result = stages.make(job, talk())
+    _tell(result)
+    _where_to_look(job)
+
+
+def _tell(result: Result) -> None:
+    """What was found, and what a person should check."""
+    from lessonkit.stages import doubts
+
+    shots = result.analysis.shots
+    for warning in result.warnings:
+        click.echo(f"Note: {warning}", err=True)
+    click.echo(f"{len(shots)} shot{'' if len(shots) == 1 else 's'} found in {result.analysis.footage.name}.")
+    for line in doubts(result.analysis):
+        click.echo(line)
+
+
+def _where_to_look(job: Job) -> None:
+    out = job.out
+    click.echo(
+        f"Lesson:   {out / 'lesson.mp4'}   (captions: lesson.srt, lesson.vtt; chapters: chapters.vtt, chapters.txt)"
+    )
+    click.echo(f"Report:   {out / 'report.html'}   (stills of every shot: {out / 'stills'})")
+    click.echo(f"Figures:  {out / 'analysis.json'}, {out / 'shots.csv'}, {out / 'top-view.png'}")
+    click.echo(f"To paste: {out / 'description.md'}")
+
+
+@commands.command()
+@click.argument("notes", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print what was understood as JSON.")
+def notes(notes: Path, as_json: bool) -> None:
+    """Print what is understood of each note in NOTES; no footage is needed."""
+    import json
+
+    from lessonkit.analysis_file import note_json
+    from lessonkit.notes.reading import read_notes
+
+    page = read_notes(notes, times_required=False)
+    if as_json:
+        click.echo(json.dumps([note_json(n) for n in page.notes], ensure_ascii=False, indent=1))
+        return
+    from lessonkit.notes.report import describe
+
+    click.echo(describe(page))
+
+
+def _complain(line: str) -> None:
+    click.echo(f"lessonkit: {line}", err=True)
+
+
+def _unexpected(error: Exception) -> int:
+    where = type(error).__name__
+    text = " ".join(str(error).split()) or "no reason given"
+    _complain(
+        f"something went wrong that lessonkit did not foresee ({where}: {text}); nothing half-made was left under a "
+        "final name. Run it again with LESSONKIT_DEBUG=1 set and report what it prints."
+    )
+    return 1
+
+
+def run(args: Sequence[str] | None = None) -> int:
+    """Run one command line; returns the exit status and raises nothing, unless LESSONKIT_DEBUG=1 is set."""
+    debug = os.environ.get("LESSONKIT_DEBUG") == "1"
+    try:
+        status = commands.main(
+            args=None if args is None else list(args), prog_name="lessonkit", standalone_mode=False
+        )
+    except click.ClickException as e:
+        e.show()
+        return e.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        _complain("stopped; what was whole so far is kept, and the same command goes on from there.")
+        return STOPPED
+    except LessonkitError as e:
+        if debug:
+            raise
+        _complain(str(e))
+        return 1
+    except BrokenPipeError:
+        # The reader of our output has gone (`lessonkit notes ... | head`): keep Python from complaining at exit.
+        sys.stdout = open(os.devnull, "w")  # noqa: PTH123, SIM115
+        return 1
+    except ImportError as e:
+        if debug:
+            raise
+        from lessonkit.needs import explain
+
+        _complain(explain(e))
+        return 1
+    except Exception as e:
+        if debug:
+            raise
+        return _unexpected(e)
+    return status if isinstance(status, int) else 0
+
+
+def main() -> None:
+    """The installed script."""
+    sys.exit(run())
+
+
+if __name__ == "__main__":
+    main()

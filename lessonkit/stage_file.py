@@ -1,0 +1,65 @@
+"""What the footage told, kept in the lesson folder so that a changed note need not watch it again.
+
+The file is JSON, as analysis.json is, and carries the key of what it was made from; a file with another key, a
+damaged one or none at all means watching again. It is moved into place whole, so a killed job leaves none.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from pathlib import Path
+
+from lessonkit import __version__
+from lessonkit.analysis_file import from_json, to_json
+from lessonkit.folder import write_text
+from lessonkit.model import Analysis, Seen, Shot
+
+SEEN = ".seen.json"
+_PART = 1 << 20
+_EYES = ("footage", "table", "seeing")
+"""The rooms that what was seen depends on."""
+
+
+def _code_digest() -> str:
+    """Of the code that watches: a changed lessonkit of the same version watches again."""
+    home = Path(__file__).parent
+    digest = hashlib.sha256()
+    for room in _EYES:
+        for source in sorted((home / room).glob("*.py")):
+            digest.update(source.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def footage_key(footage: Path, options: dict[str, object]) -> str:
+    """Names what `Seen` is made from: the footage's size, age and parts of its content, the options and lessonkit.
+
+    Reads at most three megabytes of the footage, so that hours of it cost no more than a minute.
+    """
+    stat = footage.stat()
+    digest = hashlib.sha256(f"{stat.st_size} {stat.st_mtime_ns} {__version__} {_code_digest()}".encode())
+    digest.update(json.dumps(options, sort_keys=True, default=str).encode())
+    with footage.open("rb") as f:
+        for at in (0, max(0, stat.st_size // 2), max(0, stat.st_size - _PART)):
+            f.seek(at)
+            digest.update(f.read(_PART))
+    return digest.hexdigest()
+
+
+def keep_seen(folder: Path, key: str, seen: Seen) -> None:
+    """Write what was seen into `folder` under `key`; raises FolderError when it cannot be written."""
+    shots = tuple(Shot(s) for s in seen.shots)
+    body = to_json(Analysis(seen.footage, seen.table, seen.camera, shots))
+    write_text(folder / SEEN, json.dumps({"key": key, "seen": body}, allow_nan=False))
+
+
+def kept_seen(folder: Path, key: str) -> Seen | None:
+    """What an earlier run saw under the same key, or None."""
+    try:
+        j = json.loads((folder / SEEN).read_text(encoding="utf-8"))
+        if j["key"] != key:
+            return None
+        a = from_json(j["seen"])
+    except (OSError, ValueError, KeyError, TypeError, IndexError):
+        return None
+    return Seen(a.footage, a.table, a.camera, tuple(s.seen for s in a.shots))

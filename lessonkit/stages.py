@@ -1,0 +1,247 @@
+"""The way through the house: watch the footage, read the notes, plan, compare, and write the lesson.
+
+What can be refused is refused before the long work begins. What the footage told is kept in the lesson folder, so a
+second run with changed notes starts where they come in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from lessonkit.errors import FolderError, FootageError, NotesError, TableError
+from lessonkit.folder import open_folder
+from lessonkit.model import Analysis, Footage, Head, Note, Notes, Point, Seen, SeenShot, Shot, Table
+from lessonkit.progress import Talk
+
+ANALYSIS = "analysis.json"
+WRITTEN = (
+    "lesson.mp4", "lesson.srt", "lesson.vtt", "chapters.vtt", "chapters.txt", "report.html", "shots.csv", ANALYSIS,
+    "top-view.png", "description.md", "stills",
+)  # fmt: skip
+"""All that a whole lesson consists of."""
+NOTE_SLACK_S = 1.0
+"""People round the time of a note up to the next second; beyond that it lies past the end."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """What a person asked for."""
+
+    footage: Path
+    out: Path
+    notes: Path | None = None
+    table: str = "auto"
+    head: str = "left"
+    corners: tuple[Point, ...] | None = None
+    """Four pixel places given by hand, or None to find them."""
+
+
+@dataclass(frozen=True, eq=False)
+class Result:
+    """An analysis with what a person should hear of it."""
+
+    analysis: Analysis
+    warnings: tuple[str, ...]
+
+
+def analyse(job: Job, talk: Talk) -> Result:
+    """Write the lesson folder's analysis.json.
+
+    Raises FootageError, TableError, NotesError or FolderError, each with a sentence for the person.
+    """
+    from lessonkit.analysis_file import write_analysis
+
+    page = _check(job)
+    seen = watch(job, page.head if page else Head(), talk)
+    if job.notes:
+        page = _read(job.notes, seen.table)
+    talk.say("Settling plans and comparing.")
+    result = understand(seen, page)
+    write_analysis(job.out / ANALYSIS, result.analysis)
+    return result
+
+
+def make(job: Job, talk: Talk) -> Result:
+    """Write the whole lesson: the analysis and all the files of WRITTEN. Raises as `analyse` does."""
+    result = analyse(job, talk)
+    if not result.analysis.shots:
+        raise FootageError(
+            f"No shot was found in {job.footage}, so there is no lesson to make; it should show the whole table, at "
+            "rest before and after each shot."
+        )
+    cautions = _publish(job, result.analysis, talk)
+    return replace(result, warnings=(*result.warnings, *cautions))
+
+
+def _check(job: Job) -> Notes | None:
+    """Refuse early what cannot become a lesson; returns the notes as far as they are clear without the table."""
+    from lessonkit.footage.reader import probe
+
+    info = probe(job.footage)
+    page = _read(job.notes, None) if job.notes else None
+    if page and job.notes:
+        _check_times(page, info, job.notes)
+    _check_not_overwritten(job)
+    open_folder(job.out)
+    return page
+
+
+def _read(notes: Path, table: Table | None) -> Notes:
+    from lessonkit.notes.reading import read_notes
+
+    return read_notes(notes, table=table)
+
+
+def _check_times(page: Notes, info: Footage, path: Path) -> None:
+    for note in page.notes:
+        if note.t_s is not None and note.t_s > info.duration_s + NOTE_SLACK_S:
+            raise NotesError(
+                f"{path}, line {note.line}: the note at {clock(note.t_s)} lies past the end of {info.name}, which is "
+                f"{clock(info.duration_s)} long; correct its time or give the footage that it belongs to."
+            )
+
+
+def _check_not_overwritten(job: Job) -> None:
+    ours = {(job.out / name).resolve() for name in WRITTEN}
+    for path in (job.footage, job.notes):
+        if path is not None and not ours.isdisjoint({path.resolve(), path.resolve().parent}):
+            raise FolderError(f"{path} would be overwritten by the lesson; give --out another folder.")
+
+
+def watch(job: Job, head: Head, talk: Talk) -> Seen:
+    """What the footage shows: from the lesson folder if it was watched before under the same options, else watched."""
+    from lessonkit import stage_file
+
+    size = _table_size(job.table, head)
+    options: dict[str, object] = {"table": size, "head": job.head, "corners": job.corners}
+    key = stage_file.footage_key(job.footage, options)
+    kept = stage_file.kept_seen(job.out, key)
+    if kept is not None:
+        talk.say("This footage was watched before; using what was seen then.")
+        return kept
+    from lessonkit.seeing.watch import watch as see
+
+    with talk.step("Watching the footage") as progress:
+        seen = see(job.footage, table=size, head=job.head, corners=job.corners, progress=progress)
+    stage_file.keep_seen(job.out, key, seen)
+    # Read back, so that this run and later ones work from the same rounded numbers.
+    return stage_file.kept_seen(job.out, key) or seen
+
+
+def _table_size(asked: str, head: Head) -> str:
+    """The size asked for; where it is left to be found out and the notes' head states one, that one."""
+    if asked != "auto" or not head.table:
+        return asked
+    from lessonkit.table.sizes import table_of_size
+
+    try:
+        return table_of_size(head.table).size
+    except TableError:
+        return asked  # the head's line says something else of the table, such as its place in the room
+
+
+def understand(seen: Seen, page: Notes | None) -> Result:
+    """Plan and compare every shot by the notes that belong to it; without notes, measure only."""
+    from lessonkit.notes.belonging import assign, left_over
+
+    notes = page.notes if page else ()
+    belonging = assign(notes, seen.shots)
+    done = tuple(_understand_shot(s, seen.table, belonging.get(s.number, ())) for s in seen.shots)
+    warnings = [
+        f"the note at {clock(n.t_s or 0.0)} (line {n.line} of the notes) belongs to no shot that was seen, and was "
+        "left out."
+        for n in left_over(notes, belonging)
+    ]
+    if not seen.shots:
+        warnings.append(
+            "no shot was found in the footage; it should show the whole table, at rest before and after each."
+        )
+    head = page.head if page else Head()
+    return Result(Analysis(seen.footage, seen.table, seen.camera, done, head), tuple(warnings))
+
+
+def _understand_shot(seen: SeenShot, table: Table, notes: Iterable[Note]) -> Shot:
+    from lessonkit.comparing.compare import compare
+    from lessonkit.comparing.stroke import estimate_stroke
+    from lessonkit.notes.belonging import primary
+    from lessonkit.planning.plan import make_plan
+
+    notes = tuple(notes)
+    first = primary(notes) if notes else None
+    stroke = estimate_stroke(seen, table)
+    if first is None:
+        return Shot(seen, stroke=stroke)
+    more = tuple(n for n in notes if n is not first)
+    plan = make_plan(seen, table, first.intent)
+    fallback = next((n for n in more if n.intent.plan_b), None)
+    return Shot(
+        seen,
+        note=first,
+        more_notes=more,
+        plan=plan,
+        plan_b=make_plan(seen, table, fallback.intent) if fallback else None,
+        comparison=compare(seen, table, plan, first.intent),
+        stroke=stroke,
+    )
+
+
+def _publish(job: Job, analysis: Analysis, talk: Talk) -> tuple[str, ...]:
+    """Write all files that are made from the analysis; returns what a person should hear of them."""
+    from lessonkit.lesson.cutting import build_cuts
+    from lessonkit.publish import caption_files, chapter_files, description, report, shots_csv, stills, video
+
+    out = job.out
+    cuts = build_cuts(analysis)
+    talk.say("Writing captions, chapters, report and stills.")
+    caption_files.write_srt(cuts.cues, out / "lesson.srt")
+    caption_files.write_vtt(cuts.cues, out / "lesson.vtt")
+    chapter_files.write_chapter_vtt(cuts.chapters, out / "chapters.vtt")
+    caution = chapter_files.write_chapter_lines(cuts.chapters, out / "chapters.txt")
+    shots_csv.write(analysis, out)
+    description.write(analysis, cuts, out)
+    _write_top_view(job, analysis)
+    stills.write_stills(job.footage, analysis, out / "stills")
+    report.write(analysis, out)
+    with talk.step("Rendering the lesson") as progress:
+        video.render(job.footage, analysis, cuts, out / "lesson.mp4", progress=progress)
+    return (caution,) if caution else ()
+
+
+def _write_top_view(job: Job, analysis: Analysis) -> None:
+    """The layout before the first shot, squared up."""
+    import cv2
+
+    from lessonkit.folder import write_bytes
+    from lessonkit.footage.reader import open_footage
+    from lessonkit.table.topview import top_view
+
+    first = analysis.shots[0].seen
+    at_s = first.clear_before_s if first.clear_before_s is not None else max(0.0, first.strike_s - 0.1)
+    with open_footage(job.footage) as footage:
+        picture = next(footage.frames(at_s)).bgr()
+    squared = top_view(picture, analysis.camera, analysis.table)
+    done, png = cv2.imencode(".png", squared)
+    if not done:
+        raise FolderError(
+            "The squared-up picture could not be made into a PNG; report this with the footage's size."
+        )
+    write_bytes(job.out / "top-view.png", png.tobytes())
+
+
+def doubts(analysis: Analysis) -> tuple[str, ...]:
+    """One line for each shot with balls that a person should check."""
+    lines = []
+    for s in analysis.shots:
+        balls = ["the cue ball" if n == 0 else f"the {n}" for n in s.seen.doubtful]
+        if balls:
+            lines.append(f"Check shot {s.seen.number}: number or place of {', '.join(balls)} is doubtful.")
+    return tuple(lines)
+
+
+def clock(t_s: float) -> str:
+    """A time as people write it in notes: m:ss, or h:mm:ss from an hour on."""
+    whole = int(t_s)
+    h, m, s = whole // 3600, whole // 60 % 60, whole % 60
+    return f"{h}:{m:02}:{s:02}" if h else f"{m}:{s:02}"
