@@ -1,0 +1,338 @@
+"""Where the table lies in the picture, and the camera that sees it so."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.errors import TableError
+from lessonkit.model import Camera, Point, Table
+from lessonkit.table.balls import ball_diameters
+from lessonkit.table.camera import project
+from lessonkit.table.cloth import Region, cloth_regions
+from lessonkit.table.edges import Line, measure_line, profile_across, steps_of
+from lessonkit.table.fitting import Evidence, Fit, Rail, corners_px, first_cameras, fit, with_error
+from lessonkit.table.marks import Sights, measure_sights, pockets_seen
+from lessonkit.table.plate import Picture, median_picture
+from lessonkit.table.rails import sample
+from lessonkit.table.sizes import nearest_size, table_of_size
+
+Array = NDArray[np.float64]
+_SMALL_WIDTH_PX = 512
+_TOWARDS = {"left": (-1.0, 0.0), "right": (1.0, 0.0), "top": (0.0, -1.0), "bottom": (0.0, 1.0)}
+_TURNED = {"left": "top", "right": "bottom", "top": "left", "bottom": "right"}
+_HOW = (
+    "Give the four corners of the playing surface, where the cushions' nose lines meet, with "
+    "`--corners x1,y1 x2,y2 x3,y3 x4,y4` in pixels."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """The table as found: its size, the camera, and the picture of it with nobody in front."""
+
+    table: Table
+    camera: Camera
+    plate: Picture
+    """Shape (H, W, 3), BGR."""
+    cloth_bgr: tuple[float, float, float]
+    """The cloth's typical colour in the plate."""
+    size_sure: bool
+    """False: the size is the commonest (9 ft) for want of evidence."""
+    head: str
+    """The side of the picture on which the head of the table was taken to lie."""
+    rail: Rail
+    """What the fit took the rails to be like."""
+    sights: int
+    """How many of the 18 sights were found."""
+    pockets: int
+    """How many of the six pockets were recognised."""
+
+
+def find_table(
+    pictures: Sequence[Picture],
+    *,
+    size: str = "auto",
+    head: str = "left",
+    corners: Sequence[Point] | None = None,
+) -> Surface:
+    """The table in pictures of one fixed camera, each (H, W, 3) uint8 BGR, spread over the clip.
+
+    `size`: 'auto', '9ft', '8ft', '7ft' or 'LxW' in millimetres. `head`: the side of the picture on which the head of
+    the table lies, 'left', 'right', 'top' or 'bottom'; if the table runs across that direction, a quarter turn
+    (left -> top, right -> bottom and so on). `corners`: the corners of the nose lines in pixels, in any order.
+    Raises TableError where no table can be recognised, or the arguments make no sense.
+    """
+    if head not in _TOWARDS:
+        raise TableError(f"The head of the table cannot be '{head}': say left, right, top or bottom.")
+    asked = None if size == "auto" else table_of_size(size)
+    table = asked or table_of_size("9ft")
+    plate = median_picture(pictures)
+    found = _recognise(plate, table, head) if corners is None else _from_corners(plate, table, head, corners)
+    if found is None:
+        raise TableError(f"No pool table was recognised in the picture. {_HOW}")
+    sure = asked is not None
+    if asked is None:
+        name, sure = _size_by_balls([plate, *pictures[:: max(1, len(pictures) // 4)]], found)
+        if name != table.size:
+            found = _resized(plate, found, table_of_size(name))
+    return _surface(plate, found, sure)
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    fit: Fit
+    table: Table
+    head: str
+    lines: tuple[Line, ...]
+    sights: Sights
+    pockets: tuple[float | None, ...]
+    score: float
+
+
+def _size_by_balls(pictures: Sequence[Picture], found: _Found) -> tuple[str, bool]:
+    """The size that makes the balls 57.15 mm wide, and whether they leave no doubt; 9 ft where no ball is seen."""
+    seen = ball_diameters(pictures, found.fit.camera, found.table)
+    if len(seen) < 2:
+        return found.table.size, False
+    name, off = nearest_size(found.table.length_mm / float(np.median(seen)))
+    return name, len(seen) >= 4 and off < 0.035
+
+
+def _resized(plate: Picture, found: _Found, table: Table) -> _Found:
+    """The same camera over a table of another size, fitted anew: all lengths change in one ratio, heights do not."""
+    ratio = table.length_mm / found.table.length_mm
+    camera = replace(found.fit.camera, translation=found.fit.camera.translation * ratio)
+    start = replace(found.fit, camera=camera, rail=Rail(cloth_mm=found.fit.rail.cloth_mm * ratio))
+    refined, lines, seen = _refine(plate, start, table)
+    return replace(found, fit=refined, table=table, lines=lines, sights=seen)
+
+
+def _from_corners(plate: Picture, table: Table, head: str, corners: Sequence[Point]) -> _Found:
+    """The camera from four corners of the nose lines, refined if the evidence round them agrees."""
+    h, w = plate.shape[:2]
+    points = np.asarray(corners, float)
+    if points.shape != (4, 2) or not np.isfinite(points).all():
+        raise TableError("The table needs exactly four corners, each as x,y in pixels of the picture.")
+    middle = points.mean(0)
+    ring = points[np.argsort(np.arctan2(*(points - middle).T[::-1]))]
+    area = abs(cv2.contourArea(ring.astype(np.float32)))
+    if not cv2.isContourConvex(ring.astype(np.float32)) or area < 0.01 * h * w:
+        raise TableError(
+            "The four corners do not make a table: give the places where the nose lines of two cushions meet, as x,y."
+        )
+    found = _recognise(plate, table, head)
+    if found is not None:
+        near = np.abs(corners_px(found.fit.camera, table)[:, None] - ring[None]).max(2).min(1)
+        if near.max() < 0.025 * max(h, w):
+            return found
+    tried = []
+    for order, side in _orders(ring, head):
+        cameras = first_cameras(
+            ring[order], table, 0.0, table.nose_height_mm, (h, w), focal_widths=(0.6, 0.8, 1.0, 1.3, 1.8)
+        )
+        for camera in cameras:
+            off = np.hypot(*(corners_px(camera, table) - ring[order]).T).max()
+            tried.append((float(off), camera, side))
+    if not tried:
+        raise TableError(
+            "No camera could see a table with these four corners: check that each is where nose lines meet."
+        )
+    off, camera, side = min(tried, key=lambda t: t[0])
+    plain = Fit(camera, Rail(), 0.0, np.zeros(0))
+    refined, lines, seen = _refine(plate, plain, table)
+    moved = np.hypot(*(corners_px(refined.camera, table) - corners_px(camera, table)).T).max()
+    pockets = tuple(pockets_seen(plate, refined.camera, table))
+    agrees = moved < 0.008 * max(h, w) and len({x.side for x in lines}) == 4 and _rms(refined) < 0.002 * w
+    if not agrees:
+        pockets = tuple(pockets_seen(plate, camera, table))
+        return _Found(
+            plain, table, side, (), Sights(np.zeros((0, 2)), np.zeros(0, np.int64), np.zeros(0)), pockets, 1.0
+        )
+    return _Found(refined, table, side, lines, seen, pockets, 1.0)
+
+
+def _rms(found: Fit) -> float:
+    return float(np.sqrt(np.mean(found.residual_px**2))) if len(found.residual_px) else np.inf
+
+
+def _cloth_colour(plate: Picture, camera: Camera, table: Table) -> tuple[float, float, float]:
+    """The median colour of the bed, B, G, R."""
+    x, y = np.linspace(0.1, 0.9, 60) * table.length_mm, np.linspace(0.1, 0.9, 30) * table.width_mm
+    grid = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
+    colours = sample(plate, project(camera, grid))
+    b, g, r = np.nanmedian(colours, 0) if np.isfinite(colours).any() else (0.0, 0.0, 0.0)
+    return float(b), float(g), float(r)
+
+
+def _surface(plate: Picture, found: _Found, size_sure: bool) -> Surface:
+    camera = with_error(found.fit)
+    holes = sum(p is not None and p > 0.5 for p in found.pockets)
+    return Surface(
+        found.table,
+        camera,
+        plate,
+        _cloth_colour(plate, camera, found.table),
+        size_sure,
+        found.head,
+        found.fit.rail,
+        len(found.sights.px),
+        holes,
+    )
+
+
+def _recognise(plate: Picture, table: Table, head: str) -> _Found | None:
+    h, w = plate.shape[:2]
+    scale = max(w, h) / _SMALL_WIDTH_PX
+    small = np.asarray(
+        cv2.resize(plate, (round(w / scale), round(h / scale)), interpolation=cv2.INTER_AREA), np.uint8
+    )
+    best: _Found | None = None
+    for region in cloth_regions(small)[:6]:
+        for ring, side in _orders(region.corners, head):
+            found = _try(plate, table, region, ring, side, np.array([w / small.shape[1], h / small.shape[0]]))
+            if found is not None and (best is None or found.score > best.score):
+                best = found
+        if best is not None and best.score > 0.9:
+            break
+    return best if best is not None and best.score > 0.5 else None
+
+
+def _orders(corners: Array, head: str) -> list[tuple[NDArray[np.int64], str]]:
+    """Ways to name four corners in a ring: indices of head-right, foot-right, foot-left, head-left, and the head's side.
+
+    One way per pair of sides that may be the long ones; the likelier pair first.
+    """
+    x, y = corners.T
+    ring = np.arange(4)
+    if np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y) > 0:  # seen from above the ring runs against the clock
+        ring = ring[::-1]
+    ways = []
+    for shift in (0, 1):
+        order, side = _towards(corners, np.roll(ring, -shift), head)
+        c = corners[order]
+        long = np.hypot(*(c[0] - c[1])) + np.hypot(*(c[3] - c[2]))
+        short = np.hypot(*(c[1] - c[2])) + np.hypot(*(c[0] - c[3]))
+        ways.append((float(long / short), order, side))
+    ways.sort(key=lambda way: -way[0])
+    return [(order, side) for ratio, order, side in ways if ratio > 0.7]
+
+
+def _towards(corners: Array, order: NDArray[np.int64], head: str) -> tuple[NDArray[np.int64], str]:
+    for side in (head, _TURNED[head]):
+        for turned in (order, np.roll(order, -2)):
+            c = corners[turned]
+            way = c[0] + c[3] - c[1] - c[2]
+            if way @ np.array(_TOWARDS[side]) > 0.4 * np.hypot(*way):
+                return turned, side
+    return order, head
+
+
+def _try(
+    plate: Picture, table: Table, region: Region, order: NDArray[np.int64], head: str, scale: Array
+) -> _Found | None:
+    """The region taken for a table in this position, refined; None if it cannot be one."""
+    start = _coarse(plate, table, region, order, scale)
+    if start is None:
+        return None
+    found, lines, seen = _refine(plate, start, table)
+    pockets = tuple(pockets_seen(plate, found.camera, table))
+    judged = [p for p in pockets if p is not None]
+    score = float(np.mean(judged)) if len(judged) >= 3 else 0.0
+    return _Found(found, table, head, lines, seen, pockets, score)
+
+
+def _coarse(
+    plate: Picture, table: Table, region: Region, order: NDArray[np.int64], scale: Array
+) -> Fit | None:
+    """A camera from the region's outline alone, its outline taken for the line where cloth meets rail."""
+    h, w = plate.shape[:2]
+    evidence = _outline_evidence(region, order, scale)
+    rail = Rail()
+    fits = []
+    for camera in first_cameras(
+        _to_full(region.corners[order], scale), table, rail.cloth_mm, rail.cloth_height_mm, (h, w)
+    ):
+        fits.append(fit(camera, rail, table, evidence, w, loose=True))
+    if not fits:
+        return None
+    best = min(fits, key=lambda f: f.cost)
+    if _outline_is_nose(plate, best.camera, table):
+        moved = replace(evidence, line_nose=np.ones(len(evidence.line_px), bool))
+        return fit(best.camera, rail, table, moved, w, loose=True)
+    return best
+
+
+def _to_full(px: Array, scale: Array) -> Array:
+    """Pixels of the small picture as pixels of the whole one (pixel centres at whole numbers in both)."""
+    return np.asarray((px + 0.5) * scale - 0.5, float)
+
+
+def _outline_evidence(region: Region, order: NDArray[np.int64], scale: Array) -> Evidence:
+    px, side = [], []
+    for number in range(4):
+        a, b = int(order[number]), int(order[(number + 1) % 4])
+        ring_side = a if (a + 1) % 4 == b else b
+        points = _to_full(region.sides[ring_side], scale)
+        points = points[:: max(1, len(points) // 40)]
+        px.append(points)
+        side.append(np.full(len(points), number))
+    all_px = np.concatenate(px)
+    return Evidence(all_px, np.concatenate(side), np.zeros(len(all_px), bool), line_sigma_px=2.0)
+
+
+def _outline_is_nose(plate: Picture, camera: Camera, table: Table) -> bool:
+    """Whether the outline that the camera takes for the cloth's end is rather the nose line: cloth goes on behind it."""
+    votes = 0
+    for side in range(4):
+        got = profile_across(plate, camera, table, side, 50.0, 40.0, 80.0)
+        if got is None:
+            continue
+        outward, colours, gsd = got
+        bed = np.nanmedian(colours[(outward > -100) & (outward < -65)], 0)
+        off = np.linalg.norm(colours - bed, axis=1)
+        steps = steps_of(colours, outward, gsd)
+
+        def near(values: Array, at: float, reach: float, outward: Array = outward) -> Array:
+            return values[np.abs(outward - at) < reach]
+
+        behind, beyond = np.nanmedian(near(off, 25, 12)), np.nanmedian(near(off, 72, 10))
+        more = np.nanmax(near(steps, 50, 16)) > np.nanmax(near(steps, -50, 16))
+        votes += 1 if behind < 0.5 * beyond and more else -1
+    return votes > 0
+
+
+def _refine(plate: Picture, start: Fit, table: Table) -> tuple[Fit, tuple[Line, ...], Sights]:
+    """Measure where the current camera expects things, fit, and again ever more closely."""
+    current = start
+    width = plate.shape[1]
+    lines: list[Line] = []
+    seen = Sights(np.zeros((0, 2)), np.zeros(0, np.int64), np.zeros(0))
+    for search, sight_search in ((18.0, 0.0), (12.0, 18.0), (7.0, 12.0), (5.0, 8.0)):
+        lines, noses = [], []
+        for side in range(4):
+            for nose in (True, False):
+                back = 0.0 if nose else current.rail.cloth_mm
+                z = table.nose_height_mm if nose else current.rail.cloth_height_mm
+                line = measure_line(plate, current.camera, table, side, back, z, search, leaving=not nose)
+                if line is not None:
+                    lines.append(line)
+                    noses.append(np.full(len(line.px), nose))
+        if not lines:
+            return current, (), seen
+        if sight_search:
+            seen = measure_sights(plate, current.camera, table, current.rail, sight_search)
+        evidence = Evidence(
+            np.concatenate([x.px for x in lines]),
+            np.concatenate([np.full(len(x.px), x.side) for x in lines]),
+            np.concatenate(noses),
+            seen.px,
+            seen.side,
+            seen.along,
+        )
+        current = fit(current.camera, current.rail, table, evidence, width)
+    return current, tuple(lines), seen

@@ -1,0 +1,218 @@
+"""The camera that explains all evidence best: one joint robust least-squares fit, with the residual it leaves.
+
+Evidence is given as pixels. Each pixel is carried to the plane on which its thing lies, compared there, and the
+difference turned back into pixels; so lines that a lens bends need no model of their own. Parameters that the
+evidence leaves open are held by wide priors (a phone's lens, a cushion's usual make).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.model import Camera, Table
+from lessonkit.table.camera import project, rotation_matrix, unproject
+from lessonkit.table.rails import along_outward, places, px_per_mm
+from lessonkit.table.sizes import SIGHT_FROM_NOSE_MM
+
+Array = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Rail:
+    """What the evidence has to say of the rails besides the camera; common practice, no source, but for the sights."""
+
+    cloth_mm: float = 50.0
+    """From the nose line back to where cloth meets rail."""
+    cloth_height_mm: float = 41.0
+    sight_mm: float = SIGHT_FROM_NOSE_MM
+    sight_height_mm: float = 42.0
+    nose_seen_mm: tuple[float, float, float, float] = (0.5, 0.5, 0.5, 0.5)
+    """How far behind its tip the nose is seen to begin, each side: the nose is round and its lit top lies back."""
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """Pixels and what they show."""
+
+    line_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    line_side: Whole = field(default_factory=lambda: np.zeros(0, np.int64))
+    line_nose: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, np.bool_))
+    """True: nose line; False: where cloth meets rail."""
+    sight_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    sight_side: Whole = field(default_factory=lambda: np.zeros(0, np.int64))
+    sight_along: Array = field(default_factory=lambda: np.zeros(0))
+    line_sigma_px: float = 0.5
+    sight_sigma_px: float = 0.25
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A fitted camera with what went along."""
+
+    camera: Camera
+    rail: Rail
+    cost: float
+    """Half the sum of robust squared residuals in sigmas, priors included, over the number of pieces of evidence."""
+    residual_px: Array
+    """Of each piece of evidence (lines, then sights outward, then sights along)."""
+
+
+_NAMES = ("log_f", "k1", "k2", "p1", "p2", "cx", "cy")
+_LENS_PRIOR = np.array([0.5, 0.15, 0.06, 3e-4, 3e-4, 0.004, 0.004])
+"""Sigmas: of the focal length as a share (natural logarithm) about a phone camera's usual 0.95 picture widths, of the distortion about none,
+of the principal point as a share of the picture's width about its middle."""
+_RAIL_PRIOR = np.array([12.0, 4.0, 3.0, 3.0])
+_SEEN_PRIOR_MM = (0.4, 0.3)
+"""Sigmas of where the nose is seen: of all sides together, and of each side against the others."""
+
+
+def fit(
+    start: Camera, rail: Rail, table: Table, evidence: Evidence, width_px: int, *, loose: bool = False
+) -> Fit:
+    """The camera near `start` that agrees best with the evidence; `loose`: a first fit, fewer parameters."""
+    from scipy.optimize import least_squares
+
+    base_R, base_t = rotation_matrix(start), np.asarray(start.translation, float)
+    k = start.matrix
+    lens0 = np.array([np.log(k[0, 0]), *start.distortion, 0.0, 0.0])
+    rail0, rail_usual = _as_array(rail), _as_array(rail if loose else Rail())
+    lens_usual = np.array([np.log(0.95 * width_px), 0, 0, 0, 0, 0, 0])
+    lens_free = [0, 1] if loose else [0, 1, 2, 3, 4]
+    rail_free = [] if loose else list(range(8))
+    n = len(lens_free)
+    distance = float(np.linalg.norm(base_t))
+
+    def unpack(v: Array) -> tuple[Camera, Rail, Array]:
+        lens, kept = lens0.copy(), rail0.copy()
+        lens[lens_free] = v[6 : 6 + n]
+        kept[rail_free] = v[6 + n :] * 10
+        turn = np.asarray(cv2.Rodrigues(v[:3])[0], float)
+        m = k.copy()
+        m[0, 0] = m[1, 1] = np.exp(lens[0])
+        m[0, 2] += lens[5] * width_px
+        m[1, 2] += lens[6] * width_px
+        rotation = np.asarray(cv2.Rodrigues(turn @ base_R)[0], float).ravel()
+        cam = Camera(m, lens[1:5].copy(), rotation, turn @ base_t + v[3:6] * distance, None)
+        off = kept - rail_usual
+        seen = float(np.mean(off[4:]))
+        priors = np.r_[
+            ((lens - lens_usual) / _LENS_PRIOR)[lens_free],
+            off[:4] / _RAIL_PRIOR,
+            seen / _SEEN_PRIOR_MM[0],
+            (off[4:] - seen) / _SEEN_PRIOR_MM[1],
+        ]
+        return cam, _as_rail(kept), priors
+
+    weights = _scales(start, rail, table, evidence)
+
+    def residuals(v: Array) -> Array:
+        cam, kept, priors = unpack(v)
+        lines, out, along = _residuals(cam, kept, table, evidence, weights)
+        parts = (
+            lines / evidence.line_sigma_px,
+            out / evidence.sight_sigma_px,
+            along / evidence.sight_sigma_px,
+            priors,
+        )
+        return np.concatenate(parts)
+
+    v0 = np.r_[np.zeros(6), lens0[lens_free], rail0[rail_free] / 10]
+    found = least_squares(
+        residuals, v0, loss="soft_l1" if loose else "cauchy", f_scale=1.5, max_nfev=40, x_scale="jac"
+    )
+    camera, rail, _ = unpack(found.x)
+    lines, out, along = _residuals(camera, rail, table, evidence, _scales(camera, rail, table, evidence))
+    pieces = max(len(lines) + len(out), 1)
+    return Fit(camera, rail, float(found.cost) / pieces, np.r_[lines, out, along])
+
+
+def _as_array(rail: Rail) -> Array:
+    return np.array(
+        [rail.cloth_mm, rail.cloth_height_mm, rail.sight_mm, rail.sight_height_mm, *rail.nose_seen_mm], float
+    )
+
+
+def _as_rail(v: Array) -> Rail:
+    a = [float(x) for x in v]
+    return Rail(a[0], a[1], a[2], a[3], (a[4], a[5], a[6], a[7]))
+
+
+def _scales(camera: Camera, rail: Rail, table: Table, e: Evidence) -> tuple[Array, Array, Array]:
+    """Pixels per millimetre of each piece of evidence: lines, sights outward, sights along."""
+    line = np.zeros(len(e.line_px))
+    for nose, z in ((True, table.nose_height_mm), (False, rail.cloth_height_mm)):
+        m = e.line_nose == nose
+        if m.any():
+            line[m] = px_per_mm(camera, table, e.line_side[m], unproject(camera, e.line_px[m], z), z)[0]
+    if not len(e.sight_px):
+        return line, np.zeros(0), np.zeros(0)
+    z = rail.sight_height_mm
+    return (line, *px_per_mm(camera, table, e.sight_side, unproject(camera, e.sight_px, z), z))
+
+
+def _residuals(
+    camera: Camera, rail: Rail, table: Table, e: Evidence, scales: tuple[Array, Array, Array]
+) -> tuple[Array, Array, Array]:
+    line = np.zeros(len(e.line_px))
+    seen = np.array(rail.nose_seen_mm)
+    for nose, z in ((True, table.nose_height_mm), (False, rail.cloth_height_mm)):
+        m = e.line_nose == nose
+        if m.any():
+            _, outward = along_outward(table, e.line_side[m], unproject(camera, e.line_px[m], z))
+            line[m] = outward - (seen[e.line_side[m]] if nose else rail.cloth_mm)
+    if not len(e.sight_px):
+        return line * scales[0], np.zeros(0), np.zeros(0)
+    along, outward = along_outward(table, e.sight_side, unproject(camera, e.sight_px, rail.sight_height_mm))
+    return line * scales[0], (outward - rail.sight_mm) * scales[1], (along - e.sight_along) * scales[2]
+
+
+def first_cameras(
+    corners_px: Array,
+    table: Table,
+    back_mm: float,
+    z_mm: float,
+    shape: tuple[int, int],
+    *,
+    focal_widths: tuple[float, ...] = (0.7, 1.0, 1.5),
+) -> list[Camera]:
+    """Plain cameras that put the rectangle `back_mm` behind the nose lines at these corners (4, 2).
+
+    Corners in the order head-right, foot-right, foot-left, head-left. One camera per focal length tried, in picture
+    widths; the principal point is the picture's middle.
+    """
+    h, w = shape
+    side = np.array([0, 0, 2, 2])
+    along = np.array([-back_mm, table.length_mm + back_mm, table.length_mm + back_mm, -back_mm])
+    flat = np.c_[places(table, side, along, np.full(4, back_mm)), np.zeros(4)]
+    cameras = []
+    for focal in focal_widths:
+        m = np.array([[focal * w, 0, (w - 1) / 2], [0, focal * w, (h - 1) / 2], [0, 0, 1.0]])
+        ok, turns, shifts, _ = cv2.solvePnPGeneric(
+            flat, np.asarray(corners_px, float), m, None, flags=cv2.SOLVEPNP_IPPE
+        )
+        for r, t in zip(turns, shifts, strict=True) if ok else ():
+            R = np.asarray(cv2.Rodrigues(r)[0], float)
+            t = t.ravel() - R[:, 2] * z_mm
+            if (-R.T @ t)[2] > 100:
+                cameras.append(Camera(m, np.zeros(4), np.asarray(r, float).ravel(), t, None))
+    return cameras
+
+
+def with_error(found: Fit) -> Camera:
+    """The camera with the root mean square residual of its evidence, outliers beyond four deviations left out."""
+    r = np.abs(found.residual_px)
+    if not len(r):
+        return replace(found.camera, error_px=None)
+    limit = 4 * max(1.4826 * float(np.median(r)), 0.05)
+    return replace(found.camera, error_px=float(np.sqrt(np.mean(r[r <= limit] ** 2))))
+
+
+def corners_px(camera: Camera, table: Table) -> Array:
+    """Where the corners of the nose lines appear, (4, 2): head-right, foot-right, foot-left, head-left."""
+    L, W = table.length_mm, table.width_mm
+    return project(camera, np.array([[0.0, 0.0], [L, 0.0], [L, W], [0.0, W]]), table.nose_height_mm)
