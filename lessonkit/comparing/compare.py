@@ -1,0 +1,186 @@
+"""The plan held against what happened: called ball, landing, way, rails, and one sentence."""
+
+from __future__ import annotations
+
+import itertools
+from math import hypot
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.comparing import words
+from lessonkit.comparing.paths import from_nearest, length_mm, mean_distance_mm
+from lessonkit.model import CUE_BALL, Comparison, Intent, Plan, Point, SeenShot, Table
+from lessonkit.physics.cushions import pocket_target
+from lessonkit.planning.geometry import off_line
+
+NEAR_MM = 100.0
+"""A white within so far of a place given in figures (or of a predicted rest) stopped as planned: our choice, a little
+less than two ball widths."""
+MOSTLY = 0.6
+"""Share of the landing error that a difference of the ways' lengths must explain to be called short or long."""
+
+
+def compare(shot: SeenShot, table: Table, plan: Plan, intent: Intent) -> Comparison:
+    """Hold a plan against a shot.
+
+    Landing error: planned rest (the stated point if in figures, else the planned way's end) to the white's last place,
+    None on a scratch. Path distance: mean over both ways gone through at an even pace. Rails: the white's cushions
+    after its first ball contact. What could not be measured is None.
+    """
+    made = called_made(shot, plan)
+    actual = _rest(shot)
+    wanted = wanted_place(plan, intent)
+    error = hypot(actual[0] - wanted[0], actual[1] - wanted[1]) if actual and wanted else None
+    distance = None
+    if len(plan.cue_path) > 1 and len(shot.cue_path) > 1:
+        distance = mean_distance_mm(plan.cue_path, shot.cue_path[:, 1:])
+    rails = rails_actual(shot)
+    verdict, figure = _verdict(shot, plan, intent, made, error)
+    return Comparison(
+        made,
+        None if error is None else round(error, 1),
+        None if distance is None else round(distance, 1),
+        plan.rails,
+        rails,
+        verdict,
+        _sentence(shot, table, plan, verdict, made, rails, figure),
+    )
+
+
+def called_made(shot: SeenShot, plan: Plan) -> bool | None:
+    """Whether the called ball dropped in the called pocket; None where no ball is called."""
+    if plan.ball is None:
+        return None
+    return any(p.ball == plan.ball and plan.pocket in (None, p.pocket) for p in shot.pocketed)
+
+
+def wanted_place(plan: Plan, intent: Intent) -> Point | None:
+    """Where the white was to stop: a place in figures, else the end of the planned way, else the named place."""
+    place = intent.landing
+    if place is not None and place.explicit and place.point is not None:
+        return place.point
+    return plan.cue_path[-1] if plan.cue_path else plan.landing
+
+
+def rails_actual(shot: SeenShot) -> int | None:
+    """The white's cushions after its first ball contact; None where it met no ball."""
+    met = False
+    rails = 0
+    for event in shot.events:
+        if CUE_BALL not in event.balls:
+            continue
+        if event.kind == "ball":
+            met = True
+        elif event.kind == "cushion" and met:
+            rails += 1
+    return rails if met else None
+
+
+def _rest(shot: SeenShot) -> Point | None:
+    """The white's last place; None on a scratch or where it was not seen."""
+    if shot.scratch:
+        return None
+    if CUE_BALL in shot.layout_after:
+        return shot.layout_after[CUE_BALL]
+    return (float(shot.cue_path[-1, 1]), float(shot.cue_path[-1, 2])) if len(shot.cue_path) else None
+
+
+def _verdict(
+    shot: SeenShot, plan: Plan, intent: Intent, made: bool | None, error: float | None
+) -> tuple[str | None, float | None]:
+    """A word or two, and the length (mm) that goes with it."""
+    if shot.scratch:
+        return "scratch", None
+    if made is False:
+        return "missed", None
+    if error is None:
+        return ("made" if made else None), None
+    place = intent.landing
+    near = NEAR_MM if place is None or place.explicit else max(NEAR_MM, place.radius_mm)
+    if error <= near:
+        return "as planned", error
+    if len(plan.cue_path) > 1 and len(shot.cue_path) > 1:
+        more = _run_mm(shot) - _planned_run_mm(plan)
+        if abs(more) >= MOSTLY * error:
+            return ("long" if more > 0 else "short"), error
+    return "wide", error
+
+
+def _run_mm(shot: SeenShot) -> float:
+    """Length of the white's way after its first ball contact (of all of it where it met none)."""
+    first = next((e.t_s for e in shot.events if e.kind == "ball" and CUE_BALL in e.balls), shot.strike_s)
+    after = shot.cue_path[shot.cue_path[:, 0] >= first - 1e-6]
+    return length_mm(after[:, 1:])
+
+
+def _planned_run_mm(plan: Plan) -> float:
+    """Length of the planned way after the ghost ball."""
+    path = list(plan.cue_path)
+    return length_mm(from_nearest(path, plan.ghost) if plan.ghost is not None else path)
+
+
+def _sentence(
+    shot: SeenShot,
+    table: Table,
+    plan: Plan,
+    verdict: str | None,
+    made: bool | None,
+    rails: int | None,
+    figure: float | None,
+) -> str | None:
+    if verdict == "scratch":
+        drop = next(p for p in shot.pocketed if p.ball == CUE_BALL)
+        return words.scratch_sentence(plan.ball, made, drop.pocket, rails, drop.t_s - shot.strike_s)
+    if verdict == "missed" and plan.ball is not None:
+        went = next((p for p in shot.pocketed if p.ball == plan.ball), None)
+        if went is not None and plan.pocket is not None:
+            return words.elsewhere_sentence(plan.ball, went.pocket, plan.pocket, went.t_s - shot.strike_s)
+        met = plan.ball in shot.paths
+        left = _rattled_mm(shot, table, plan)
+        if left is not None and plan.pocket is not None:
+            return words.rattled_sentence(plan.ball, plan.pocket, left)
+        return words.missed_sentence(plan.ball, plan.pocket, _miss_mm(shot, table, plan, met), met)
+    if verdict is None or figure is None:
+        return None
+    if plan.ball is None:
+        return words.white_sentence(verdict, figure)
+    return words.made_sentence(plan.ball, verdict, figure)
+
+
+def _rattled_mm(shot: SeenShot, table: Table, plan: Plan) -> float | None:
+    """How far from its pocket a called ball lies that was in the mouth; None if it was not in the mouth."""
+    after = shot.layout_after.get(plan.ball) if plan.ball is not None else None
+    if after is None or plan.ball not in shot.paths or plan.pocket is None:
+        return None
+    mouth = pocket_target(plan.pocket, table, (table.length_mm / 2, table.width_mm / 2))
+    nearest = _nearest_mm(shot.paths[plan.ball][:, 1:], mouth)
+    if nearest is None or nearest > table.radius_mm:
+        return None
+    return hypot(after[0] - mouth[0], after[1] - mouth[1])
+
+
+def _miss_mm(shot: SeenShot, table: Table, plan: Plan, met: bool) -> float | None:
+    """How near the called ball came to the middle of its pocket's mouth, or the white's edge to the called ball's."""
+    start = shot.layout_before.get(plan.ball) if plan.ball is not None else None
+    if start is None or plan.ball is None:
+        return None
+    if met:
+        if plan.pocket is None:
+            return None
+        place = pocket_target(plan.pocket, table, start)
+        return _nearest_mm(shot.paths[plan.ball][:, 1:], place)
+    if len(shot.cue_path) == 0:
+        return None
+    nearest = _nearest_mm(shot.cue_path[:, 1:], start)
+    return None if nearest is None else max(0.0, nearest - table.ball_diameter_mm)
+
+
+def _nearest_mm(path: NDArray[np.float64], place: Point) -> float | None:
+    """Least distance of a path's stretches from a place."""
+    if len(path) == 0:
+        return None
+    points = [(float(x), float(y)) for x, y in path]
+    if len(points) == 1:
+        return off_line(points[0], points[0], place)
+    return min(off_line(a, b, place) for a, b in itertools.pairwise(points))

@@ -1,0 +1,91 @@
+"""One sentence that says how a shot went, with one measured figure."""
+
+from __future__ import annotations
+
+from lessonkit.model import Pocket
+
+BALL_NAMES = (
+    "white", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+    "thirteen", "fourteen", "fifteen",
+)  # fmt: skip
+
+
+def ball_name(number: int) -> str:
+    """'nine' for 9; a number that is no pool ball's as figures."""
+    return BALL_NAMES[number] if 0 <= number < len(BALL_NAMES) else f"ball {number}"
+
+
+def pocket_name(pocket: Pocket) -> str:
+    """'foot-left corner', 'right side pocket'."""
+    if pocket.startswith("side-"):
+        return f"{pocket.removeprefix('side-')} side pocket"
+    return f"{pocket} corner"
+
+
+def length(mm: float) -> str:
+    """A length as one says it: '1 mm', '42 mm', '18 cm', '1.3 m'."""
+    if mm < 99.5:
+        return f"{mm:.0f} mm"
+    if mm < 995.0:
+        return f"{mm / 10:.0f} cm"
+    return f"{mm / 1000:.1f} m"
+
+
+def count(n: int, one: str) -> str:
+    """'1 rail', '2 rails'."""
+    return f"{n} {one}" if n == 1 else f"{n} {one}s"
+
+
+def made_sentence(ball: int, verdict: str, error_mm: float | None) -> str | None:
+    """For a called ball that dropped while the white stayed up; None where nothing was measured."""
+    if error_mm is None:
+        return None
+    joined = "and" if verdict == "as planned" else "but"
+    return f"The {ball_name(ball)} dropped, {joined} the white {_away(verdict, error_mm)}."
+
+
+def _away(verdict: str, error_mm: float) -> str:
+    said = {"as planned": "from", "short": "short of", "long": "past"}.get(verdict, "wide of")
+    return f"stopped {length(error_mm)} {said} its place"
+
+
+def white_sentence(verdict: str, error_mm: float) -> str:
+    """For a plan with no called ball."""
+    return f"The white {_away(verdict, error_mm)}."
+
+
+def scratch_sentence(
+    ball: int | None, made: bool | None, pocket: Pocket | None, rails: int | None, t_s: float
+) -> str:
+    """For a white that dropped; the figure is its rails, or the time that it ran."""
+    where = f" in the {pocket_name(pocket)}" if pocket is not None else ""
+    when = f"after {count(rails, 'rail')}" if rails else f"{t_s:.1f} seconds after the strike"
+    if ball is not None and made:
+        return f"The {ball_name(ball)} dropped, but so did the white{where}, {when}."
+    if ball is not None and made is False:
+        return f"The {ball_name(ball)} stayed up and the white dropped{where}, {when}."
+    return f"The white dropped{where}, {when}."
+
+
+def missed_sentence(ball: int, pocket: Pocket | None, miss_mm: float | None, met: bool) -> str | None:
+    """For a called ball that stayed up; the figure is how near it came to its pocket, or the white to it."""
+    if miss_mm is None:
+        return None
+    if not met:
+        return f"The white passed {length(miss_mm)} from the {ball_name(ball)} without touching it."
+    if pocket is None:
+        return None
+    return f"The {ball_name(ball)} missed the middle of the {pocket_name(pocket)} by {length(miss_mm)}."
+
+
+def rattled_sentence(ball: int, pocket: Pocket, left_mm: float) -> str:
+    """For a called ball that was in its pocket's mouth and did not drop; the figure is where it came to rest."""
+    return f"The {ball_name(ball)} rattled in the {pocket_name(pocket)} and came to rest {length(left_mm)} from it."
+
+
+def elsewhere_sentence(ball: int, went: Pocket, called: Pocket, t_s: float) -> str:
+    """For a called ball that dropped, but not where it was called."""
+    return (
+        f"The {ball_name(ball)} dropped in the {pocket_name(went)} instead of the {pocket_name(called)}, "
+        f"{t_s:.1f} seconds after the strike."
+    )

@@ -1,0 +1,227 @@
+"""The aim that sends the called ball to its pocket, throw and rebounds included."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import hypot
+
+from lessonkit.model import CUE_BALL, Cushion, Layout, Pocket, Point, Table
+from lessonkit.physics.cushions import cushions_of
+from lessonkit.physics.impacts import strike
+from lessonkit.physics.laws import Laws
+from lessonkit.physics.simulate import Hit, Run, simulate
+from lessonkit.planning.geometry import direction_deg, ghost_ball, mirrored, turn_deg
+
+TRIES = 14
+SCAN_DEG = 6.0
+SCAN_STEPS = 40
+"""Where the secant fails, aims up to so far to either side of the geometric one are tried, in so many steps."""
+GOOD_MM = 0.5
+
+
+@dataclass(frozen=True)
+class Task:
+    """What an aim has to bring about."""
+
+    layout: Layout
+    table: Table
+    ball: int
+    pocket: Pocket
+    target: Point
+    """Where the called ball is to go, mm."""
+    bank: tuple[Cushion, ...]
+    rail_first: tuple[Cushion, ...]
+    laws: Laws
+    exact: bool = True
+    """Whether an aim straight at the target can be had; otherwise the middle of the potting aims is looked for."""
+
+    @property
+    def virtual_target(self) -> Point:
+        """The target's mirror image through the bank's cushions."""
+        return mirrored(self.target, self.bank, self.table, cushions_of(self.table).touch_mm)
+
+    @property
+    def ghost(self) -> Point:
+        """Centre of the ghost ball, by geometry alone."""
+        return ghost_ball(self.layout[self.ball], self.virtual_target, self.table.ball_diameter_mm)
+
+    @property
+    def first_guess_deg(self) -> float:
+        """Direction to the ghost ball, or to its mirror image where a cushion comes first."""
+        image = mirrored(self.ghost, self.rail_first, self.table, cushions_of(self.table).touch_mm)
+        return direction_deg(self.layout[CUE_BALL], image)
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """A stroke without its aim."""
+
+    speed_mps: float
+    tip_up: float
+    tip_left: float
+
+
+def play(task: Task, stroke: Stroke, aim_deg: float) -> Run:
+    """The whole shot."""
+    x, y = task.layout[CUE_BALL]
+    cue = strike(x, y, aim_deg, stroke.speed_mps, stroke.tip_up, stroke.tip_left, task.table.radius_mm)
+    return simulate(task.layout, cue, task.table, task.laws)
+
+
+def find_aim(task: Task, stroke: Stroke, guess_deg: float | None = None) -> float | None:
+    """The direction of the cue ball, degrees, that pots the called ball if nothing else were on the table.
+
+    Secant steps on the called ball's sideways miss of the target. Where the exact aim cannot be had (a ball on the
+    cushion, a mirror image that is far off) the middle of the aims that pot is taken; None: no aim pots.
+    """
+    start = task.first_guess_deg if guess_deg is None else guess_deg
+    if task.rail_first and guess_deg is None:
+        start = _solve(lambda a: _ghost_miss(task, stroke, a), start, 0.5) or start
+    if task.exact:
+        found = _solve(lambda a: _pot_miss(task, stroke, a), start, 0.05)
+        if found is not None:
+            return found
+    if guess_deg is not None:
+        # a stroke near by was aimed so: look close to it only
+        return _middle(task, stroke, start, 0.2, 3)
+    return _middle(task, stroke, start, SCAN_DEG / SCAN_STEPS, SCAN_STEPS)
+
+
+def aim_exactly(task: Task, stroke: Stroke) -> bool:
+    """Whether the exact aim at the target can be had with a stroke."""
+    start = task.first_guess_deg
+    if task.rail_first:
+        start = _solve(lambda a: _ghost_miss(task, stroke, a), start, 0.5) or start
+    return _solve(lambda a: _pot_miss(task, stroke, a), start, 0.05) is not None
+
+
+def _middle(task: Task, stroke: Stroke, about_deg: float, step_deg: float, steps: int) -> float | None:
+    """The middle of the widest run of potting aims about a direction; the called order of cushions goes first."""
+    results = [
+        (about_deg + k * step_deg, _pots(task, stroke, about_deg + k * step_deg))
+        for k in range(-steps, steps + 1)
+    ]
+    best = max((r for _, r in results), default=0)
+    if best == 0:
+        return None
+    runs: list[list[float]] = [[]]
+    for aim, result in results:
+        if result == best:
+            runs[-1].append(aim)
+        elif runs[-1]:
+            runs.append([])
+    widest = max(runs, key=len)
+    return 0.5 * (widest[0] + widest[-1])
+
+
+def _pots(task: Task, stroke: Stroke, aim_deg: float) -> int:
+    """2: the called ball drops after the called cushions; 1: it drops after others; 0: it does not drop there."""
+    before: list[Cushion] = []
+    met: list[Cushion] = []
+
+    def stop(hit: Hit, run: Run) -> bool:
+        if hit.kind == "cushion" and hit.cushion is not None and not hit.jaw:
+            if task.ball not in run.pieces:
+                before.append(hit.cushion)
+                return len(before) > 1 + len(task.rail_first)
+            if hit.balls[0] == task.ball:
+                met.append(hit.cushion)
+        return hit.kind == "pocket"
+
+    run = _pair(task, stroke, aim_deg, stop)
+    if run.dropped.get(task.ball) != task.pocket:
+        return 0
+    if task.bank and tuple(met[: len(task.bank)]) != task.bank:
+        return 0
+    return 2 if tuple(before) == task.rail_first else 1
+
+
+def _solve(miss: Callable[[float], float | None], start: float, step: float) -> float | None:
+    """Root of `miss` near `start` by the secant method; a None of `miss` halves the step taken."""
+    a, fa = start, miss(start)
+    if fa is None:
+        return None
+    b = a + step
+    fb = miss(b)
+    if fb is None:
+        b = a - step
+        fb = miss(b)
+    for _ in range(TRIES):
+        if fb is None:
+            b = 0.5 * (a + b)
+            fb = miss(b)
+            continue
+        if abs(fb) < GOOD_MM:
+            return float(b)
+        if fb == fa:
+            return None
+        c = b - fb * (b - a) / (fb - fa)
+        c = min(max(c, b - 4.0), b + 4.0)
+        a, fa, b = b, fb, c
+        fb = miss(b)
+    return None
+
+
+def _pot_miss(task: Task, stroke: Stroke, aim_deg: float) -> float | None:
+    """How far to the left of the target the called ball's last leg passes, mm; None: it was not so played."""
+    banks = len(task.bank)
+    met: list[Cushion] = []
+    before: list[Cushion] = []
+
+    def stop(hit: Hit, run: Run) -> bool:
+        if hit.kind == "ball":
+            return banks == 0
+        if hit.kind == "cushion" and hit.cushion is not None:
+            if hit.balls[0] == task.ball:
+                met.append(hit.cushion)
+                return len(met) >= banks
+            if task.ball not in run.pieces:
+                before.append(hit.cushion)
+                return len(before) > len(task.rail_first)
+        return hit.kind == "pocket"
+
+    run = _pair(task, stroke, aim_deg, stop)
+    if task.ball not in run.pieces or tuple(before) != task.rail_first or tuple(met) != task.bank:
+        return None
+    ball = run.balls[task.ball]
+    return _pass(ball.x, ball.y, ball.vx, ball.vy, task.target)
+
+
+def _ghost_miss(task: Task, stroke: Stroke, aim_deg: float) -> float | None:
+    """How far the cue ball's leg after its cushions passes from the ghost ball, mm."""
+    met: list[Cushion] = []
+
+    def stop(hit: Hit, run: Run) -> bool:
+        if hit.cushion is not None:
+            met.append(hit.cushion)
+        return len(met) >= len(task.rail_first) or hit.kind == "pocket"
+
+    x, y = task.layout[CUE_BALL]
+    cue = strike(x, y, aim_deg, stroke.speed_mps, stroke.tip_up, stroke.tip_left, task.table.radius_mm)
+    run = simulate({CUE_BALL: (x, y)}, cue, task.table, task.laws, stop)
+    if tuple(met) != task.rail_first:
+        return None
+    ball = run.balls[CUE_BALL]
+    return _pass(ball.x, ball.y, ball.vx, ball.vy, task.ghost)
+
+
+def _pair(task: Task, stroke: Stroke, aim_deg: float, stop: Callable[[Hit, Run], bool]) -> Run:
+    layout = {CUE_BALL: task.layout[CUE_BALL], task.ball: task.layout[task.ball]}
+    x, y = layout[CUE_BALL]
+    cue = strike(x, y, aim_deg, stroke.speed_mps, stroke.tip_up, stroke.tip_left, task.table.radius_mm)
+    return simulate(layout, cue, task.table, task.laws, stop)
+
+
+def _pass(x: float, y: float, vx: float, vy: float, target: Point) -> float | None:
+    """Signed distance at which a straight way passes a target; None if it leads away from it."""
+    v = hypot(vx, vy)
+    dx, dy = target[0] - x, target[1] - y
+    if v < 1e-6 or vx * dx + vy * dy <= 0.0:
+        return None
+    return (vx * dy - vy * dx) / v
+
+
+def aim_error_deg(a: float, b: float) -> float:
+    """Size of the turn between two aims."""
+    return abs(turn_deg(a, b))

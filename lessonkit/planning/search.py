@@ -1,0 +1,230 @@
+"""The stroke of the stated kind that pots the called ball and leaves the cue ball nearest its place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import sqrt
+
+from lessonkit.model import CUE_BALL, Intent, Pocket, Point
+from lessonkit.physics.cushions import pocket_target
+from lessonkit.physics.simulate import Run
+from lessonkit.planning.aim import Stroke, Task, aim_exactly, find_aim, play
+from lessonkit.planning.words import Choice, dead_tip, distance, side_choice, speed_choice, tip_choice
+
+EXPLICIT_MM = 20.0
+"""How far the landing may miss a place given in figures before it weighs."""
+STOP_MM = 25.0
+"""How far a stop shot's cue ball may wander before it weighs."""
+WRONG_RAILS, MISSED, SCRATCH, WRONG_FIRST, DISTURBED, LEFT_ALONE = 60.0, 150.0, 300.0, 300.0, 3.0, 100.0
+"""What a fault weighs against the landing (in its own widths) in the choice of a stroke."""
+REFINE = 70
+"""Strokes tried in each refinement."""
+MANY_BALLS = 11
+MOST_ASIDE = 0.6
+"""Share of the mouth's free half that a plan may use to change the cue ball's angle."""
+FAR = 1.0
+"""A landing farther off than so many widths of its place is worth a try with another part of the pocket."""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """All that a stroke is chosen by."""
+
+    task: Task
+    intent: Intent
+    pocket: Pocket
+    speed: Choice
+    tip: Choice
+    side: Choice
+    reach_mm: float
+    """Way of the cue ball to the called ball."""
+
+    def stroke(self, speed: float, tip: float, side: float) -> Stroke:
+        """A stroke from the three searched numbers, kept within their ranges."""
+        v = min(max(speed, self.speed.low), self.speed.high)
+        q = min(max(tip, self.tip.low), self.tip.high)
+        s = min(max(side, self.side.low), self.side.high)
+        if self.intent.stroke in ("stop", "stun"):
+            q = max(-0.5, dead_tip(v, self.reach_mm, self.task.laws) + q)
+        return Stroke(v, q, s)
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """A stroke with its aim and what comes of it."""
+
+    stroke: Stroke
+    aim_deg: float
+    run: Run
+    cost: float
+    potted: bool
+    rails: int
+    landing_mm: float | None
+    """Distance of the rest from the stated place."""
+
+
+def make_wish(task: Task, intent: Intent, pocket: Pocket) -> Wish:
+    """Ranges from the note's words."""
+    reach = distance(task.layout[CUE_BALL], task.ghost)
+    if task.rail_first:
+        from lessonkit.physics.cushions import cushions_of
+        from lessonkit.planning.geometry import mirrored
+
+        image = mirrored(task.ghost, task.rail_first, task.table, cushions_of(task.table).touch_mm)
+        reach = distance(task.layout[CUE_BALL], image)
+    return Wish(
+        task, intent, pocket, speed_choice(intent), tip_choice(intent.stroke), side_choice(intent), reach
+    )
+
+
+def rails_after_contact(run: Run) -> int:
+    """Cushions that the cue ball meets after its first ball, jaws left out."""
+    met = False
+    count = 0
+    for hit in run.hits:
+        if CUE_BALL not in hit.balls:
+            continue
+        if hit.kind == "ball":
+            met = True
+        elif hit.kind == "cushion" and met and not hit.jaw:
+            count += 1
+    return count
+
+
+def try_stroke(wish: Wish, numbers: Sequence[float], guess_deg: float | None = None) -> Found | None:
+    """One stroke: aim it, play it, weigh it; None where no aim sends the called ball to its pocket."""
+    speed, tip, side, aside = [*numbers, 0.0][:4]
+    stroke = wish.stroke(speed, tip, side)
+    task = wish.task
+    if aside:
+        shifted = pocket_target(
+            wish.pocket, task.table, task.layout[task.ball], max(-MOST_ASIDE, min(MOST_ASIDE, aside))
+        )
+        task = replace(task, target=shifted)
+    aim = find_aim(task, stroke, guess_deg)
+    if aim is None and guess_deg is not None and task.exact:
+        aim = find_aim(task, stroke)
+    if aim is None:
+        return None
+    run = play(task, stroke, aim)
+    found = _weigh(wish, stroke, aim, run, (speed, tip, side))
+    return replace(found, cost=found.cost + 2.0 * (aside / MOST_ASIDE) ** 2)
+
+
+def _weigh(wish: Wish, stroke: Stroke, aim: float, run: Run, numbers: tuple[float, float, float]) -> Found:
+    """Cost: the words' usual values, the called ball, rails, landing, balls that should lie still."""
+    intent, ball = wish.intent, wish.task.ball
+    cost = 0.0
+    for value, choice in zip(numbers, (wish.speed, wish.tip, wish.side), strict=True):
+        cost += ((min(max(value, choice.low), choice.high) - choice.usual) / choice.half) ** 2
+        cost += 50.0 * (max(0.0, choice.low - value, value - choice.high) / choice.half) ** 2
+    first = next((h for h in run.hits if h.kind == "ball" and CUE_BALL in h.balls), None)
+    if first is None or ball not in first.balls:
+        cost += WRONG_FIRST
+    potted = run.dropped.get(ball) == wish.pocket
+    cost += 0.0 if potted else MISSED
+    rails = rails_after_contact(run)
+    if intent.rails is not None:
+        cost += WRONG_RAILS * abs(rails - intent.rails)
+    for n in run.pieces:
+        if n not in (ball, CUE_BALL):
+            cost += LEFT_ALONE if n in intent.leave_alone else DISTURBED
+    landing_mm = None
+    rest = run.rest.get(CUE_BALL)
+    if intent.stroke == "stop" and rest is not None and first is not None:
+        # a stop is played to leave the cue ball where it met the called ball
+        stayed = distance(rest, run.place(CUE_BALL, first.t_s))
+        cost += 4.0 * (sqrt(1.0 + (stayed / STOP_MM) ** 2) - 1.0)
+    if rest is None:
+        cost += SCRATCH
+    elif intent.landing is not None and intent.landing.point is not None:
+        landing_mm = distance(rest, intent.landing.point)
+        cost += 4.0 * (sqrt(1.0 + (landing_mm / width_mm(intent)) ** 2) - 1.0)
+    return Found(stroke, aim, run, cost, potted, rails, landing_mm)
+
+
+def search(wish: Wish) -> Found | None:
+    """The best stroke: a grid over the words' ranges, then a simplex search from its best two; None: no aim at all."""
+    usual = wish.stroke(wish.speed.usual, wish.tip.usual, wish.side.usual)
+    exact = aim_exactly(wish.task, usual)
+    wish = replace(wish, task=replace(wish.task, exact=exact))
+    crowded = len(wish.task.layout) > MANY_BALLS
+    placed = wish.intent.landing is not None and wish.intent.landing.point is not None
+    n_speed, n_tip = (5, 3) if crowded else (9, 5)
+    if not placed and wish.intent.rails is None:
+        n_speed, n_tip = 3, 3
+    tried: list[tuple[Found, tuple[float, float, float]]] = []
+    guess = None if exact else find_aim(wish.task, usual)
+    if guess is None and not exact:
+        return None
+    sides = {wish.side.usual} if crowded else {wish.side.usual, wish.side.low, wish.side.high}
+    for side in sorted(sides):
+        for speed in _spread(wish.speed, n_speed):
+            for tip in _spread(wish.tip, n_tip):
+                found = try_stroke(wish, (speed, tip, side), guess)
+                if found is not None:
+                    guess = found.aim_deg
+                    tried.append((found, (speed, tip, side)))
+    if not tried:
+        return None
+    tried.sort(key=lambda pair: pair[0].cost)
+    best = tried[0][0]
+    for _, numbers in tried[: 1 if crowded or not exact else 2]:
+        better = _refine(wish, numbers, best)
+        if better.cost < best.cost:
+            best = better
+    if placed and exact and (best.landing_mm is None or best.landing_mm > FAR * width_mm(wish.intent)):
+        better = _refine(wish, tried[0][1], best, with_pocket=True)
+        if better.cost < best.cost:
+            best = better
+    return best
+
+
+def width_mm(intent: Intent) -> float:
+    """How wide the stated landing place is."""
+    if intent.landing is None or intent.landing.explicit:
+        return EXPLICIT_MM
+    return max(intent.landing.radius_mm, EXPLICIT_MM)
+
+
+def _spread(choice: Choice, n: int) -> list[float]:
+    """n values over a range, its usual value among them."""
+    if choice.high - choice.low < 1e-9:
+        return [choice.usual]
+    values = [choice.low + (choice.high - choice.low) * k / (n - 1) for k in range(n)]
+    near = min(range(n), key=lambda k: abs(values[k] - choice.usual))
+    values[near] = choice.usual
+    return values
+
+
+def _refine(wish: Wish, numbers: tuple[float, float, float], best: Found, with_pocket: bool = False) -> Found:
+    """Nelder-Mead from one stroke over speed, tip, side (where open) and, if asked, the part of the pocket."""
+    from scipy.optimize import minimize
+
+    held = [best]
+    scales = [wish.speed.half, wish.tip.half, wish.side.half]
+    free = [0, 1, *([2] if wish.side.high - wish.side.low > 1e-9 else []), *([3] if with_pocket else [])]
+
+    def cost(z: Sequence[float]) -> float:
+        point = [*numbers, 0.0]
+        for value, k in zip(z, free, strict=True):
+            point[k] += float(value) * [*scales, MOST_ASIDE][k]
+        found = try_stroke(wish, point, held[0].aim_deg)
+        if found is None:
+            return 1e4
+        if found.cost < held[0].cost:
+            held[0] = found
+        return found.cost
+
+    start = [0.0] * len(free)
+    first = 0.6 if with_pocket else 0.25
+    simplex = [start] + [[first if k == j else 0.0 for k in range(len(free))] for j in range(len(free))]
+    options = {"maxfev": REFINE, "initial_simplex": simplex, "xatol": 1e-3, "fatol": 1e-2}
+    minimize(cost, start, method="Nelder-Mead", options=options)
+    return held[0]
+
+
+def landing_point(run: Run) -> Point | None:
+    """Where the cue ball comes to rest; None on a scratch."""
+    return run.rest.get(CUE_BALL)
