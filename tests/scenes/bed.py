@@ -74,7 +74,7 @@ def _dense(p: Array, each_mm: float = 40.0) -> Array:
 
 def _circle(x: float, y: float, r: float, n: int = 48) -> Array:
     a = np.linspace(0, 2 * np.pi, n, endpoint=False)
-    return np.c_[x + r * np.cos(a), y + r * np.sin(a)]
+    return np.asarray(np.c_[x + r * np.cos(a), y + r * np.sin(a)], float)
 
 
 def _rounded(table: Table, out: float, radius: float) -> Array:
@@ -119,12 +119,12 @@ class Bed:
     """Shape (height, width, 3)."""
     opening: Float
     """Shape (height, width): 1 where the view goes down through the opening between the noses, 0 elsewhere."""
-    light: Float
-    """Shape (height, width): the light on the plane of the cloth."""
+    hole: Float
+    """Shape (height, width): 1 in the pockets' dark."""
 
 
 def _grain(rng: np.random.Generator, shape: tuple[int, int], sx: float, sy: float) -> Float:
-    g = rng.standard_normal(shape).astype(np.float32)
+    g = rng.standard_normal(shape)
     fy, fx = np.fft.fftfreq(shape[0])[:, None], np.fft.rfftfreq(shape[1])[None]
     # softened in the spectrum, so that the texture wraps
     g = np.fft.irfft2(np.fft.rfft2(g) * np.exp(-2 * np.pi**2 * ((fx * sx) ** 2 + (fy * sy) ** 2)), shape)
@@ -174,7 +174,7 @@ def _floor(look: Look, xy: Float, rng: np.random.Generator) -> Float:
 
 
 TEXTURE_OUT_MM = 120
-"""How far the cloth's texture reaches beyond the nose lines; one texel is 1 mm."""
+"""How far the cloth's texture reaches beyond the nose lines."""
 
 
 def _dab(tex: Float, x: float, y: float, r: float, add: float) -> None:
@@ -190,32 +190,35 @@ def _tile(g: Float, h: int, w: int) -> Float:
     return np.asarray(np.tile(g, (h // g.shape[0] + 1, w // g.shape[1] + 1))[:h, :w], np.float32)
 
 
-def _cloth_texture(look: Look, table: Table, rng: np.random.Generator) -> Float:
-    """The bed's cloth seen from straight above, 1 mm a texel, with marks, head string and foot spot."""
-    o = TEXTURE_OUT_MM
-    h, w = int(table.width_mm) + 2 * o, int(table.length_mm) + 2 * o
-    weave = _tile(_grain(rng, (512, 512), 4.0, 1.0), h, w)
+def _cloth_texture(look: Look, table: Table, rng: np.random.Generator, mm: float) -> Float:
+    """The bed's cloth seen from straight above, `mm` a texel, with marks, head string and foot spot."""
+    o = round(TEXTURE_OUT_MM / mm)
+    L, W = table.length_mm / mm, table.width_mm / mm
+    h, w = int(W) + 2 * o, int(L) + 2 * o
+    weave = _tile(_grain(rng, (512, 512), 4.0 / mm, 1.0 / mm), h, w)
     blotch = cv2.resize(_grain(rng, (128, 128), 1.5, 1.5), (w, h), interpolation=cv2.INTER_LINEAR)
-    tex = np.array(look.cloth, np.float32) * (1 + look.cloth_noise * (0.6 * weave + 0.2 * blotch))[..., None]
+    grain = (1 + look.cloth_noise * (0.6 * weave + 0.2 * blotch)).astype(np.float32)
+    tex = np.asarray(cv2.merge([grain * np.float32(c) for c in look.cloth]), np.float32)
     for k in range(look.marks):
-        x, y = rng.uniform((o, o), (table.length_mm + o, table.width_mm + o))
-        r = rng.uniform(2, 3) if k % 2 else rng.uniform(8, 25)
+        x, y = rng.uniform((o, o), (L + o, W + o))
+        r = (rng.uniform(2, 3) if k % 2 else rng.uniform(8, 25)) / mm
         _dab(tex, x, y, r, rng.uniform(8, 40) if k % 2 else rng.uniform(4, 14))
     if look.head_string:
-        x = round(table.length_mm / 4) + o
-        tex[o:-o, x - 1 : x + 2] += np.float32(40)
+        x = round(L / 4) + o
+        half = 1 if mm < 1.5 else 0
+        tex[o:-o, x - half : x + half + 1] += np.float32(40)
     if look.foot_spot:
-        at = (round(table.length_mm * 0.75) + o, round(table.width_mm / 2) + o)
-        cv2.circle(tex, at, 8, (36, 34, 34), 3, cv2.LINE_AA)
-    return np.asarray(tex, np.float32)
+        at = (round(L * 0.75) + o, round(W / 2) + o)
+        cv2.circle(tex, at, round(8 / mm), (36, 34, 34), max(1, round(3 / mm)), cv2.LINE_AA)
+    return tex
 
 
 def _cloth(look: Look, table: Table, xy: Float, rng: np.random.Generator) -> Float:
-    m = xy + np.float32(TEXTURE_OUT_MM)
-    tex = _cloth_texture(look, table, rng)
-    return np.asarray(
-        cv2.remap(tex, m[..., 0], m[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.float32
-    )
+    mm = 1.0 if xy.shape[1] > 2000 else 2.0
+    m = (xy + np.float32(TEXTURE_OUT_MM)) / np.float32(mm)
+    tex = _cloth_texture(look, table, rng, mm)
+    out = cv2.remap(tex, m[..., 0], m[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(out, np.float32)
 
 
 def _nose_shade(table: Table, xy: Float) -> Float:
@@ -245,8 +248,8 @@ def _sight_shapes(look: Look, table: Table) -> list[Array]:
 def _paint(img: Float, mask: NDArray[np.uint8], rgb: Float) -> None:
     x, y, w, h = cv2.boundingRect(mask)
     box = np.s_[y : y + h, x : x + w]
-    on = mask[box] > 0
-    img[box][on] = rgb[box][on]
+    if w and h:
+        cv2.copyTo(np.ascontiguousarray(rgb[box]), np.ascontiguousarray(mask[box]), img[box])
 
 
 def _chalks(img: Float, painter: Painter, table: Table, look: Look, rng: np.random.Generator) -> None:
@@ -284,6 +287,25 @@ def _cushion_tops(
     return every
 
 
+def _rails(
+    img: Float, p: Painter, table: Table, look: Look, high: Float, light: Float, rng: np.random.Generator
+) -> None:
+    """Paints the wood with its outer side and its sights."""
+    p.fill(img, _rounded(table, RAIL_OUTER_MM - 8, 60), -120.0, (24, 22, 22))
+    for z in (-60.0, 0.0, 30.0):
+        k = 0.35 + 0.2 * (z + 60) / 90
+        p.fill(
+            img, _rounded(table, RAIL_OUTER_MM, 70), z, (look.wood[0] * k, look.wood[1] * k, look.wood[2] * k)
+        )
+    wood = (
+        np.array(look.wood, np.float32)
+        * ((1 + 0.03 * _sample(_grain(rng, (512, 512), 3, 0.8), high, 3.0)) * light)[..., None]
+    )
+    _paint(img, p.mask(_rounded(table, RAIL_OUTER_MM, 70), RAIL_TOP_MM), np.asarray(wood, np.float32))
+    for s in _sight_shapes(look, table):
+        p.fill(img, s, RAIL_TOP_MM, look.sight_rgb)
+
+
 def make_bed(camera: Camera, width: int, height: int, table: Table, look: Look) -> Bed:
     """Paints the table: by inverse mapping for cloth and floor, by projected outlines for what stands up."""
     ss = 2 if width * height <= 2_100_000 else 1
@@ -292,25 +314,14 @@ def make_bed(camera: Camera, width: int, height: int, table: Table, look: Look) 
 
     def where(z: float) -> Float:
         m = plane_map(camera, width, height, z)
-        return cv2.resize(m, (width * ss, height * ss), interpolation=cv2.INTER_LINEAR) if ss > 1 else m
+        big = cv2.resize(m, (width * ss, height * ss), interpolation=cv2.INTER_LINEAR) if ss > 1 else m
+        return np.asarray(big, np.float32)
 
     xy = where(0.0)
     light = light_at(look, table, xy)
     img = _floor(look, where(-780.0), rng) * np.float32(0.85) * light[..., None]
-    p.fill(img, _rounded(table, RAIL_OUTER_MM - 8, 60), -120.0, (24, 22, 22))
-    for z in (-60.0, 0.0, 30.0):
-        k = 0.35 + 0.2 * (z + 60) / 90
-        p.fill(
-            img, _rounded(table, RAIL_OUTER_MM, 70), z, (look.wood[0] * k, look.wood[1] * k, look.wood[2] * k)
-        )
     high = where(RAIL_TOP_MM)
-    wood = (
-        np.array(look.wood, np.float32)
-        * ((1 + 0.03 * _sample(_grain(rng, (512, 512), 3, 0.8), high, 3.0)) * light)[..., None]
-    )
-    _paint(img, p.mask(_rounded(table, RAIL_OUTER_MM, 70), RAIL_TOP_MM), np.asarray(wood, np.float32))
-    for s in _sight_shapes(look, table):
-        p.fill(img, s, RAIL_TOP_MM, look.sight_rgb)
+    _rails(img, p, table, look, high, light, rng)
     holes = np.zeros(p.size, np.uint8)
     for pit in pits(table):
         p.fill(img, _circle(*pit.centre, pit.radius_mm + look.rim_mm), RAIL_TOP_MM, look.rim_rgb)
@@ -320,19 +331,21 @@ def make_bed(camera: Camera, width: int, height: int, table: Table, look: Look) 
     cloth = _cloth(look, table, xy, rng) * (light * _nose_shade(table, xy))[..., None]
     _paint(img, mouth, np.asarray(cloth, np.float32))
     through = (mouth | holes) > 0
+    dark = (holes > 0) & (mouth == 0)
     for pit in pits(table):
         lip = (p.mask(_circle(*pit.centre, pit.radius_mm + 4), 0.0) > 0) & through
         img[lip] *= 0.45
         deep = (p.mask(_circle(*pit.centre, pit.radius_mm), 0.0) > 0) & through
         img[deep] = (24, 24, 24)
+        dark |= deep
     tops = _cushion_tops(img, p, table, look, high, light, rng)
     _chalks(img, p, table, look, rng)
-    opening = (through & ~tops).astype(np.float32)
+    opening, hole = (through & ~tops).astype(np.float32), (dark & ~tops).astype(np.float32)
     size = (width, height)
-    small = [
-        cv2.resize(a, size, interpolation=cv2.INTER_AREA) if ss > 1 else a for a in (img, opening, light)
-    ]
-    return Bed(*[np.asarray(a, np.float32) for a in small])
+    layers = [img, opening, hole]
+    if ss > 1:
+        layers = [np.asarray(cv2.resize(a, size, interpolation=cv2.INTER_AREA), np.float32) for a in layers]
+    return Bed(*layers)
 
 
 def _opening(table: Table) -> list[Array]:

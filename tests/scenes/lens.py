@@ -96,7 +96,7 @@ def _hat(n: int, start: float, step: float, knots: Array) -> Array:
     """Weights, shape (n, len(knots)), that interpolate linearly at start + i * step."""
     x = start + step * np.arange(n)
     h = knots[1] - knots[0]
-    return np.maximum(0.0, 1.0 - np.abs(x[:, None] - knots[None]) / h)
+    return np.asarray(np.maximum(0.0, 1.0 - np.abs(x[:, None] - knots[None]) / h), float)
 
 
 def box_rays(camera: Camera, x0: int, y0: int, w: int, h: int, ss: int = 1) -> Array:

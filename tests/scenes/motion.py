@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lessonkit.model import Layout, Table
 from tests.scenes.bed import cushions, pits
@@ -58,7 +59,7 @@ class _Run:
     spin: Array
     """Velocity that each ball's turning will still give it, shape (K, 2): 2/7 of (turning - speed), the classical
     sliding ball whose end speed is 5/7 of its speed and 2/7 of its turning (solid sphere, textbook mechanics)."""
-    alive: Array
+    alive: NDArray[np.bool_]
     t: float = 0.0
     events: list[dict[str, Any]] = field(default_factory=list)
     drops: dict[int, Drop] = field(default_factory=dict)

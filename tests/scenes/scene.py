@@ -144,7 +144,7 @@ class Stage:
             dx = np.maximum(np.abs(m[..., 0] - lamp.x * table.length_mm) - lamp.half_x_mm, 0)
             dy = np.maximum(np.abs(m[..., 1] - lamp.y * table.width_mm) - lamp.half_y_mm, 0)
             out += np.exp(-(dx * dx + dy * dy) / (2 * 330.0**2)) * lamp.shine
-        return np.asarray(look.glare * 120 * out * (0.3 + 0.7 * self.bed.opening), np.float32)
+        return np.asarray(look.glare * 120 * out * (0.3 + 0.7 * self.bed.opening - self.bed.hole), np.float32)
 
     def _noise_bank(self, rng: np.random.Generator) -> tuple[Picture, Picture] | None:
         look, v = self.scene.look, self.scene.view
@@ -227,19 +227,19 @@ class Stage:
         pad = int(3 * look.blur_px) + 1 if look.blur_px > 0 else 0
         x0, y0, x1, y1 = box
         u0, v0, u1, v1 = max(0, x0 - pad), max(0, y0 - pad), min(v.width, x1 + pad), min(v.height, y1 + pad)
-        a = img[v0:v1, u0:u1] * self.gain[v0:v1, u0:u1]
+        a = np.asarray(img[v0:v1, u0:u1] * self.gain[v0:v1, u0:u1], np.float32)
         if self.glare is not None:
             a += self.glare[v0:v1, u0:u1, None]
         if look.contrast != 1:
             a = (a - 105) * look.contrast + 105
         if pad:
-            a = cv2.GaussianBlur(a, (0, 0), look.blur_px)
+            a = np.asarray(cv2.GaussianBlur(a, (0, 0), look.blur_px), np.float32)
         a = a[y0 - v0 : y1 - v0, x0 - u0 : x1 - u0, ::-1]
         # highlights roll off softly instead of clipping hard
         hot = a > 200
         if hot.any():
             a = np.where(hot, 255 - 55 * np.exp(-(a - 200) / 55), a)
-        return np.clip(a + 0.5, 0, 255).astype(np.uint8)
+        return np.asarray(np.clip(a + 0.5, 0, 255), np.uint8)
 
     def still(self, span: int) -> tuple[Float, Float, Picture]:
         """What does not move in a stretch of time: float RGB clean, the same to draw upon, and toned."""
@@ -304,14 +304,13 @@ class Stage:
         look, v = self.scene.look, self.scene.view
         n = round(t * 240) % 997
         if look.flicker > 0:
-            out = cv2.convertScaleAbs(
-                out, alpha=1 + look.flicker * float(np.sin(200 * np.pi * t) + 0.3 * self.moods[n])
-            )
+            beat = float(np.sin(200 * np.pi * t) + 0.3 * self.moods[n])
+            out = np.asarray(cv2.convertScaleAbs(out, alpha=1 + look.flicker * beat), np.uint8)
         if self.noise is not None:
             dx, dy = (int(a) for a in self.rolls[n])
             box = np.s_[dy : dy + v.height, dx : dx + v.width]
-            out = cv2.subtract(cv2.add(out, self.noise[0][box]), self.noise[1][box])
-        return np.asarray(out, np.uint8)
+            return np.asarray(cv2.subtract(cv2.add(out, self.noise[0][box]), self.noise[1][box]), np.uint8)
+        return out
 
 
 @lru_cache(maxsize=2)

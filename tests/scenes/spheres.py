@@ -56,7 +56,7 @@ def _paint(number: int, local: Array, look: Look, soft: float) -> Array:
         col = col * (1 - white) + np.array(look.stripe_white) * white
     rho = np.hypot(local[..., 1], local[..., 2])
     on = np.clip((look.disc - rho) / soft + 0.5, 0, 1)[..., None]
-    if not on.any():
+    if look.disc <= 0 or not on.any():
         return col
     k = 60.0 / look.disc
     u = (64 + k * local[..., 1] * np.sign(local[..., 0])).astype(np.float32)
@@ -171,7 +171,8 @@ class Drawer:
             # what lies lower than the noses is seen only through the opening between them
             open_ = self.bed.opening[y0:y1, x0:x1]
             if ss > 1:
-                open_ = cv2.resize(open_, None, fx=ss, fy=ss, interpolation=cv2.INTER_LINEAR)
+                big = cv2.resize(open_, None, fx=ss, fy=ss, interpolation=cv2.INTER_LINEAR)
+                open_ = np.asarray(big, np.float32)
             low = np.clip((self.table.nose_height_mm - at[:, 2]) / 4, 0, 1)
             cover[on] *= 1 - low * (1 - open_[on])
         if ss > 1:
