@@ -102,6 +102,8 @@ def _play(shot: Shot, span: tuple[float, float], rate: Fraction) -> _Take:
     """The shot at full speed, with one short caption of what happened if there is time to read it."""
     start_s, end_s = span
     frames = max(1, frames_in(end_s - start_s, rate))
+    # Footage that breaks off before the strike leaves its last frame to show.
+    start_s = max(0.0, min(start_s, end_s - seconds(frames, rate)))
     cues: tuple[tuple[int, int, str], ...] = ()
     happened = outcome(shot.seen)
     if happened:

@@ -161,7 +161,7 @@ def figures(shot: Shot, table: Table) -> list[tuple[str, str]]:
     full = NOT_MEASURED if e.fullness is None else f"{e.fullness:.2f} ({fullness_words(e.fullness)})"
     return [
         ("From the wanted place", number(error, "mm") + balls),
-        ("Off the planned way", number(c.path_distance_mm if c else None, "mm")),
+        ("Off the planned way (mean)", number(c.path_distance_mm if c else None, "mm")),
         ("Fullness of the first contact", full),
         ("Cue ball travelled", number(_metres(track_length_mm(shot)), "m", 2)),
         ("Strike to rest", number(e.rest_s - e.strike_s, "s", 1)),

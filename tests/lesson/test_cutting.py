@@ -141,4 +141,5 @@ def test_odd_times_still_make_a_list(spans: list[tuple[float, float]], duration_
     for p in cuts.pieces:
         if p.kind == "play":
             assert p.source_start_s is not None
-            assert 0 <= p.source_start_s <= duration_s
+            assert p.source_end_s is not None
+            assert 0 <= p.source_start_s < p.source_end_s <= duration_s + 1e-6
