@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -36,16 +37,38 @@ class Region:
 
 
 def cloth_regions(small: Picture) -> list[Region]:
-    """Candidates in a picture (h, w, 3) BGR about 500 px wide, best first.
+    """Candidates in a picture (h, w, 3) BGR about 500 px wide, likelier ones first.
 
     Regions are grown from a grid of seeds, either from neighbour to neighbour (follows uneven light) or within a
-    fixed distance of the seed's colour (does not leak through soft edges).
+    fixed distance of the seed's colour (does not leak through soft edges). Each is then grown once more over all that
+    has its colour in the light that falls there, which takes in the cushions' tops.
     """
-    lab = cv2.cvtColor(cv2.medianBlur(small, 5), cv2.COLOR_BGR2LAB)
-    lab = cv2.bilateralFilter(lab, 7, 14, 5)
+    colours = cv2.cvtColor(cv2.medianBlur(small, 5), cv2.COLOR_BGR2LAB)
+    lab: Picture = np.asarray(cv2.bilateralFilter(colours, 7, 14, 5), np.uint8)
+    found: list[Region] = []
+    for mask in _seeded(lab):
+        region = _region(mask)
+        if region is None or any(_same(region, other) for other in found):
+            continue
+        found.append(region)
+    wider: list[Region] = []
+    for region in found[:8]:
+        for near in (8.0, 14.0):
+            grown = _region(_grown(lab, region.mask, near))
+            if grown is not None and not any(_same(grown, other) for other in wider):
+                wider.append(grown)
+    rest = [r for r in found if not any(_same(r, other) for other in wider)]
+    return sorted(wider, key=_likeness) + sorted(rest, key=_likeness)
+
+
+def _likeness(region: Region) -> float:
+    """Small for a quadrilateral with a pocket's bite out of each corner and side: 0.985 of it filled."""
+    return abs(region.filled - 0.985)
+
+
+def _seeded(lab: Picture) -> Iterator[Mask]:
     h, w = lab.shape[:2]
     seeds = [(int(w * x), int(h * y)) for y in np.linspace(0.2, 0.8, 5) for x in np.linspace(0.15, 0.85, 7)]
-    found: list[Region] = []
     for way, tolerances in ((0, _GRADUAL), (cv2.FLOODFILL_FIXED_RANGE, _FIXED)):
         for tolerance in tolerances:
             taken = np.zeros((h, w), np.uint8)
@@ -53,15 +76,41 @@ def cloth_regions(small: Picture) -> list[Region]:
                 if taken[seed[1], seed[0]]:
                     continue
                 mask = np.zeros((h + 2, w + 2), np.uint8)
-                cv2.floodFill(
-                    lab, mask, seed, 0, tolerance, tolerance, way | 4 | cv2.FLOODFILL_MASK_ONLY | (255 << 8)
-                )
-                mask = mask[1:-1, 1:-1]
-                taken |= mask
-                region = _region(mask)
-                if region is not None and not any(_same(region, other) for other in found):
-                    found.append(region)
-    return sorted(found, key=lambda r: -r.filled)
+                flags = way | 4 | cv2.FLOODFILL_MASK_ONLY | (255 << 8)
+                cv2.floodFill(lab, mask, seed, 0, tolerance, tolerance, flags)
+                inner = mask[1:-1, 1:-1]
+                taken |= inner
+                yield inner
+
+
+def _grown(lab: Picture, mask: Mask, near: float) -> Mask:
+    """All that joins a region and has its colour: the lightness expected there (a tilted bowl of light fitted to the
+    region), three times looser than the hue, which is expected to follow the lightness as it does in the region.
+    """
+    h, w = mask.shape
+    y, x = np.mgrid[-1 : 1 : h * 1j, -1 : 1 : w * 1j]
+    terms = np.stack([np.ones_like(x), x, y, x * x, y * y, x * y], -1)
+    inside = cv2.erode(mask, np.ones((5, 5), np.uint8)) > 0
+    if inside.sum() < 200:
+        return mask
+    pick = np.flatnonzero(inside.ravel())
+    pick = pick[:: max(1, len(pick) // 3000)]
+    flat = lab.reshape(-1, 3).astype(float)
+    a = terms.reshape(-1, 6)
+    values = flat[pick]
+    keep = np.ones(len(pick), bool)
+    for _ in range(2):  # the second time without balls and chalk
+        fitted = np.linalg.lstsq(a[pick][keep], values[keep], rcond=None)[0]
+        off = np.abs(values - a[pick] @ fitted).max(1)
+        keep = off < max(3 * float(np.median(off)), 4.0)
+    difference = flat - a @ fitted
+    like = (np.abs(difference[:, 0]) < 3.2 * near) & (np.abs(difference[:, 1:]).max(1) < near)
+    grown = np.asarray((like.reshape(h, w) | (mask > 0)) * 255, np.uint8)
+    grown = np.asarray(cv2.morphologyEx(grown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.uint8)
+    _, labels = cv2.connectedComponents(grown)
+    counts = np.bincount(labels[inside], minlength=2)
+    counts[0] = 0
+    return np.asarray((labels == int(np.argmax(counts))) * 255, np.uint8)
 
 
 def _same(a: Region, b: Region) -> bool:

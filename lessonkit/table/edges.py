@@ -103,16 +103,25 @@ def _straightened(
     middle = places(table, np.array([side]), np.array([length_of(table, side) / 2]), np.array([back_mm]))
     out, aside = px_per_mm(camera, table, np.array([side]), middle, z_mm)
     gsd = float(1 / max(out[0], 1e-3))
-    step = max(gsd / 2.5, 0.4)
+    step = max(gsd / 2.0, 0.4)
     reach = search_mm + 26.0
     outward = np.arange(-reach, reach + step, step)
-    along = straight_runs(table, side, max(2.0, 1.0 / float(aside[0])))
-    return along, outward, strip(picture, camera, table, side, along, back_mm + outward, z_mm), gsd
+    along = straight_runs(table, side, max(2.0, (2.5 if search_mm > 10 else 1.3) / float(aside[0])))
+    colours = strip(picture, camera, table, side, along, back_mm + outward, z_mm)
+    whole = np.isfinite(colours).all((1, 2))  # rows that lie in the picture entirely, if there are enough
+    if 0.2 * whole.size < whole.sum() < whole.size:
+        along, colours = along[whole], colours[whole]
+    return along, outward, colours, gsd
 
 
 def _median(colours: Array, axis: int) -> Array:
+    """The median along an axis, places out of the picture left out; NaN where nothing is left."""
+    if not np.isnan(colours).any() and colours.shape[axis]:
+        return np.asarray(np.median(colours, axis=axis), float)
+    if not colours.shape[axis]:
+        return np.full(colours.shape[:axis] + colours.shape[axis + 1 :], np.nan)
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # all-NaN columns lie out of the picture
+        warnings.simplefilter("ignore", RuntimeWarning)  # columns all out of the picture
         return np.asarray(np.nanmedian(colours, axis=axis), float)
 
 

@@ -12,18 +12,25 @@ from numpy.typing import NDArray
 from lessonkit.errors import TableError
 from lessonkit.model import Camera, Point, Table
 from lessonkit.table.balls import ball_diameters
-from lessonkit.table.camera import project
+from lessonkit.table.camera import centre_mm, project
 from lessonkit.table.cloth import Region, cloth_regions
 from lessonkit.table.edges import Line, measure_line, profile_across, steps_of
-from lessonkit.table.fitting import Evidence, Fit, Rail, corners_px, first_cameras, fit, with_error
+from lessonkit.table.fitting import Evidence, Fit, Four, Rail, corners_px, first_cameras, fit, with_error
 from lessonkit.table.marks import Sights, measure_sights, pockets_seen
 from lessonkit.table.plate import Picture, median_picture
 from lessonkit.table.rails import sample
 from lessonkit.table.sizes import nearest_size, table_of_size
 
 Array = NDArray[np.float64]
+Rounds = tuple[tuple[float, float, int], ...]
 _SMALL_WIDTH_PX = 512
 _TOWARDS = {"left": (-1.0, 0.0), "right": (1.0, 0.0), "top": (0.0, -1.0), "bottom": (0.0, 1.0)}
+_ROUGH: Rounds = ((18.0, 0.0, 8), (12.0, 18.0, 10))
+_CLOSE: Rounds = ((7.0, 12.0, 15), (5.0, 8.0, 25))
+"""Rounds of measuring and fitting: how far to look for lines, for sights (0: not at all), steps of the fit."""
+_MOST_TRIES = 10
+_CLEAR, _LEAST = 0.85, 0.5
+"""Scores beyond which nothing else is tried, and below which nothing counts as a table."""
 _TURNED = {"left": "top", "right": "bottom", "top": "left", "bottom": "right"}
 _HOW = (
     "Give the four corners of the playing surface, where the cushions' nose lines meet, with "
@@ -107,9 +114,15 @@ def _resized(plate: Picture, found: _Found, table: Table) -> _Found:
     """The same camera over a table of another size, fitted anew: all lengths change in one ratio, heights do not."""
     ratio = table.length_mm / found.table.length_mm
     camera = replace(found.fit.camera, translation=found.fit.camera.translation * ratio)
-    start = replace(found.fit, camera=camera, rail=Rail(cloth_mm=found.fit.rail.cloth_mm * ratio))
-    refined, lines, seen = _refine(plate, start, table)
+    start = replace(
+        found.fit, camera=camera, rail=replace(Rail(), cloth_mm=_times(found.fit.rail.cloth_mm, ratio))
+    )
+    refined, lines, seen = _refine(plate, start, table, (*_ROUGH, *_CLOSE))
     return replace(found, fit=refined, table=table, lines=lines, sights=seen)
+
+
+def _times(four: Four, ratio: float) -> Four:
+    return (four[0] * ratio, four[1] * ratio, four[2] * ratio, four[3] * ratio)
 
 
 def _from_corners(plate: Picture, table: Table, head: str, corners: Sequence[Point]) -> _Found:
@@ -144,7 +157,7 @@ def _from_corners(plate: Picture, table: Table, head: str, corners: Sequence[Poi
         )
     off, camera, side = min(tried, key=lambda t: t[0])
     plain = Fit(camera, Rail(), 0.0, np.zeros(0))
-    refined, lines, seen = _refine(plate, plain, table)
+    refined, lines, seen = _refine(plate, plain, table, (*_ROUGH, *_CLOSE))
     moved = np.hypot(*(corners_px(refined.camera, table) - corners_px(camera, table)).T).max()
     pockets = tuple(pockets_seen(plate, refined.camera, table))
     agrees = moved < 0.008 * max(h, w) and len({x.side for x in lines}) == 4 and _rms(refined) < 0.002 * w
@@ -191,15 +204,21 @@ def _recognise(plate: Picture, table: Table, head: str) -> _Found | None:
     small = np.asarray(
         cv2.resize(plate, (round(w / scale), round(h / scale)), interpolation=cv2.INTER_AREA), np.uint8
     )
+    per_small = np.array([w / small.shape[1], h / small.shape[0]])
     best: _Found | None = None
-    for region in cloth_regions(small)[:6]:
-        for ring, side in _orders(region.corners, head):
-            found = _try(plate, table, region, ring, side, np.array([w / small.shape[1], h / small.shape[0]]))
-            if found is not None and (best is None or found.score > best.score):
-                best = found
-        if best is not None and best.score > 0.9:
+    tried = 0
+    for region in cloth_regions(small):
+        for order, side in _orders(region.corners, head):
+            tried += 1
+            for found in _try(plate, table, region, order, side, per_small):
+                if best is None or found.score > best.score:
+                    best = found
+        if tried >= _MOST_TRIES or (best is not None and best.score > _CLEAR):
             break
-    return best if best is not None and best.score > 0.5 else None
+    if best is None or best.score < _LEAST:
+        return None
+    refined, lines, seen = _refine(plate, best.fit, table, _CLOSE)
+    return _judged(plate, table, best.head, refined, lines, seen)
 
 
 def _orders(corners: Array, head: str) -> list[tuple[NDArray[np.int64], str]]:
@@ -234,37 +253,58 @@ def _towards(corners: Array, order: NDArray[np.int64], head: str) -> tuple[NDArr
 
 def _try(
     plate: Picture, table: Table, region: Region, order: NDArray[np.int64], head: str, scale: Array
-) -> _Found | None:
-    """The region taken for a table in this position, refined; None if it cannot be one."""
-    start = _coarse(plate, table, region, order, scale)
-    if start is None:
-        return None
-    found, lines, seen = _refine(plate, start, table)
-    pockets = tuple(pockets_seen(plate, found.camera, table))
+) -> list[_Found]:
+    """The region taken for a table in this position, roughly refined: its outline as the cloth's end, or as the nose."""
+    found = []
+    for start in _coarse(plate, table, region, order, scale):
+        refined, lines, seen = _refine(plate, start, table, _ROUGH)
+        found.append(_judged(plate, table, head, refined, lines, seen))
+        if found[-1].score > _CLEAR:
+            break
+    return found
+
+
+def _judged(
+    plate: Picture, table: Table, head: str, fitted: Fit, lines: tuple[Line, ...], seen: Sights
+) -> _Found:
+    """With a score from 0 to 1 of how far what was found looks like a table: holes, sights, pairs of lines, a fit."""
+    camera = fitted.camera
+    width = plate.shape[1]
+    pockets = tuple(pockets_seen(plate, camera, table))
     judged = [p for p in pockets if p is not None]
-    score = float(np.mean(judged)) if len(judged) >= 3 else 0.0
-    return _Found(found, table, head, lines, seen, pockets, score)
+    eye = centre_mm(camera)
+    possible = 400 < eye[2] < 12000 and 0.2 < camera.matrix[0, 0] / width < 5 and len(judged) >= 3 and lines
+    if not possible:
+        return _Found(fitted, table, head, lines, seen, pockets, 0.0)
+    pairs = [sum(line.side == side for line in lines) == 2 for side in range(4)]
+    off = float(np.median(np.abs(fitted.residual_px))) / width * 1000  # thousandths of the picture's width
+    fits = float(np.exp(-((off / 1.2) ** 2)))
+    score = 0.4 * float(np.mean(judged)) + fits * (
+        0.35 * min(1.0, len(seen.px) / 12) + 0.25 * float(np.mean(pairs))
+    )
+    return _Found(fitted, table, head, lines, seen, pockets, score)
 
 
 def _coarse(
     plate: Picture, table: Table, region: Region, order: NDArray[np.int64], scale: Array
-) -> Fit | None:
-    """A camera from the region's outline alone, its outline taken for the line where cloth meets rail."""
+) -> list[Fit]:
+    """Cameras from the region's outline alone: taken for the line where cloth meets rail, and for the nose line.
+
+    The likelier first.
+    """
     h, w = plate.shape[:2]
     evidence = _outline_evidence(region, order, scale)
+    corners = _to_full(region.corners[order], scale)
     rail = Rail()
     fits = []
-    for camera in first_cameras(
-        _to_full(region.corners[order], scale), table, rail.cloth_mm, rail.cloth_height_mm, (h, w)
-    ):
-        fits.append(fit(camera, rail, table, evidence, w, loose=True))
+    for camera in first_cameras(corners, table, rail.cloth_mm[0], rail.cloth_height_mm, (h, w)):
+        fits.append(fit(camera, rail, table, evidence, w, loose=True, most=12))
     if not fits:
-        return None
+        return []
     best = min(fits, key=lambda f: f.cost)
-    if _outline_is_nose(plate, best.camera, table):
-        moved = replace(evidence, line_nose=np.ones(len(evidence.line_px), bool))
-        return fit(best.camera, rail, table, moved, w, loose=True)
-    return best
+    as_nose = replace(evidence, line_nose=np.ones(len(evidence.line_px), bool))
+    nose = fit(best.camera, rail, table, as_nose, w, loose=True, most=12)
+    return [nose, best] if _outline_is_nose(plate, best.camera, table) else [best, nose]
 
 
 def _to_full(px: Array, scale: Array) -> Array:
@@ -306,17 +346,17 @@ def _outline_is_nose(plate: Picture, camera: Camera, table: Table) -> bool:
     return votes > 0
 
 
-def _refine(plate: Picture, start: Fit, table: Table) -> tuple[Fit, tuple[Line, ...], Sights]:
+def _refine(plate: Picture, start: Fit, table: Table, rounds: Rounds) -> tuple[Fit, tuple[Line, ...], Sights]:
     """Measure where the current camera expects things, fit, and again ever more closely."""
     current = start
     width = plate.shape[1]
     lines: list[Line] = []
     seen = Sights(np.zeros((0, 2)), np.zeros(0, np.int64), np.zeros(0))
-    for search, sight_search in ((18.0, 0.0), (12.0, 18.0), (7.0, 12.0), (5.0, 8.0)):
+    for search, sight_search, most in rounds:
         lines, noses = [], []
         for side in range(4):
             for nose in (True, False):
-                back = 0.0 if nose else current.rail.cloth_mm
+                back = 0.0 if nose else current.rail.cloth_mm[side]
                 z = table.nose_height_mm if nose else current.rail.cloth_height_mm
                 line = measure_line(plate, current.camera, table, side, back, z, search, leaving=not nose)
                 if line is not None:
@@ -334,5 +374,5 @@ def _refine(plate: Picture, start: Fit, table: Table) -> tuple[Fit, tuple[Line, 
             seen.side,
             seen.along,
         )
-        current = fit(current.camera, current.rail, table, evidence, width)
+        current = fit(current.camera, current.rail, table, evidence, width, most=most)
     return current, tuple(lines), seen

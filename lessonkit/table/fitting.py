@@ -14,24 +14,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.model import Camera, Table
-from lessonkit.table.camera import project, rotation_matrix, unproject
-from lessonkit.table.rails import along_outward, places, px_per_mm
+from lessonkit.table.camera import centre_mm, project, rays, rotation_matrix
+from lessonkit.table.rails import outward_rule, places
 from lessonkit.table.sizes import SIGHT_FROM_NOSE_MM
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
+Four = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
 class Rail:
     """What the evidence has to say of the rails besides the camera; common practice, no source, but for the sights."""
 
-    cloth_mm: float = 50.0
-    """From the nose line back to where cloth meets rail."""
+    cloth_mm: Four = (50.0, 50.0, 50.0, 50.0)
+    """From the nose line back to where cloth meets rail, each side (a gap's shadow may shift it)."""
     cloth_height_mm: float = 41.0
     sight_mm: float = SIGHT_FROM_NOSE_MM
     sight_height_mm: float = 42.0
-    nose_seen_mm: tuple[float, float, float, float] = (0.5, 0.5, 0.5, 0.5)
+    nose_seen_mm: Four = (0.5, 0.5, 0.5, 0.5)
     """How far behind its tip the nose is seen to begin, each side: the nose is round and its lit top lies back."""
 
 
@@ -63,16 +64,25 @@ class Fit:
 
 
 _NAMES = ("log_f", "k1", "k2", "p1", "p2", "cx", "cy")
-_LENS_PRIOR = np.array([0.5, 0.15, 0.06, 3e-4, 3e-4, 0.004, 0.004])
+_LENS_PRIOR = np.array([0.3, 0.15, 0.06, 3e-4, 3e-4, 0.004, 0.004])
 """Sigmas: of the focal length as a share (natural logarithm) about a phone camera's usual 0.95 picture widths, of the distortion about none,
 of the principal point as a share of the picture's width about its middle."""
-_RAIL_PRIOR = np.array([12.0, 4.0, 3.0, 3.0])
+_RAIL_PRIOR = np.array([4.0, 3.0, 3.0])
 _SEEN_PRIOR_MM = (0.4, 0.3)
 """Sigmas of where the nose is seen: of all sides together, and of each side against the others."""
+_CLOTH_PRIOR_MM = (12.0, 0.7)
+"""The same of where cloth meets rail."""
 
 
 def fit(
-    start: Camera, rail: Rail, table: Table, evidence: Evidence, width_px: int, *, loose: bool = False
+    start: Camera,
+    rail: Rail,
+    table: Table,
+    evidence: Evidence,
+    width_px: int,
+    *,
+    loose: bool = False,
+    most: int = 25,
 ) -> Fit:
     """The camera near `start` that agrees best with the evidence; `loose`: a first fit, fewer parameters."""
     from scipy.optimize import least_squares
@@ -83,7 +93,7 @@ def fit(
     rail0, rail_usual = _as_array(rail), _as_array(rail if loose else Rail())
     lens_usual = np.array([np.log(0.95 * width_px), 0, 0, 0, 0, 0, 0])
     lens_free = [0, 1] if loose else [0, 1, 2, 3, 4]
-    rail_free = [] if loose else list(range(8))
+    rail_free = [] if loose else list(range(11))
     n = len(lens_free)
     distance = float(np.linalg.norm(base_t))
 
@@ -99,13 +109,16 @@ def fit(
         rotation = np.asarray(cv2.Rodrigues(turn @ base_R)[0], float).ravel()
         cam = Camera(m, lens[1:5].copy(), rotation, turn @ base_t + v[3:6] * distance, None)
         off = kept - rail_usual
-        seen = float(np.mean(off[4:]))
-        priors = np.r_[
-            ((lens - lens_usual) / _LENS_PRIOR)[lens_free],
-            off[:4] / _RAIL_PRIOR,
-            seen / _SEEN_PRIOR_MM[0],
-            (off[4:] - seen) / _SEEN_PRIOR_MM[1],
-        ]
+        seen, cloth = off[3:7], off[7:]
+        priors = np.concatenate(
+            [
+                ((lens - lens_usual) / _LENS_PRIOR)[lens_free],
+                off[:3] / _RAIL_PRIOR,
+                [seen.mean() / _SEEN_PRIOR_MM[0], cloth.mean() / _CLOTH_PRIOR_MM[0]],
+                (seen - seen.mean()) / _SEEN_PRIOR_MM[1],
+                (cloth - cloth.mean()) / _CLOTH_PRIOR_MM[1],
+            ]
+        )
         return cam, _as_rail(kept), priors
 
     weights = _scales(start, rail, table, evidence)
@@ -123,7 +136,15 @@ def fit(
 
     v0 = np.r_[np.zeros(6), lens0[lens_free], rail0[rail_free] / 10]
     found = least_squares(
-        residuals, v0, loss="soft_l1" if loose else "cauchy", f_scale=1.5, max_nfev=40, x_scale="jac"
+        residuals,
+        v0,
+        loss="soft_l1" if loose else "cauchy",
+        f_scale=1.5,
+        max_nfev=most,
+        x_scale="jac",
+        ftol=1e-6,
+        xtol=1e-7,
+        gtol=1e-7,
     )
     camera, rail, _ = unpack(found.x)
     lines, out, along = _residuals(camera, rail, table, evidence, _scales(camera, rail, table, evidence))
@@ -132,43 +153,57 @@ def fit(
 
 
 def _as_array(rail: Rail) -> Array:
-    return np.array(
-        [rail.cloth_mm, rail.cloth_height_mm, rail.sight_mm, rail.sight_height_mm, *rail.nose_seen_mm], float
-    )
+    three = (rail.cloth_height_mm, rail.sight_mm, rail.sight_height_mm)
+    return np.array([*three, *rail.nose_seen_mm, *rail.cloth_mm], float)
 
 
 def _as_rail(v: Array) -> Rail:
     a = [float(x) for x in v]
-    return Rail(a[0], a[1], a[2], a[3], (a[4], a[5], a[6], a[7]))
+    return Rail((a[7], a[8], a[9], a[10]), a[0], a[1], a[2], (a[3], a[4], a[5], a[6]))
 
 
-def _scales(camera: Camera, rail: Rail, table: Table, e: Evidence) -> tuple[Array, Array, Array]:
-    """Pixels per millimetre of each piece of evidence: lines, sights outward, sights along."""
-    line = np.zeros(len(e.line_px))
-    for nose, z in ((True, table.nose_height_mm), (False, rail.cloth_height_mm)):
-        m = e.line_nose == nose
-        if m.any():
-            line[m] = px_per_mm(camera, table, e.line_side[m], unproject(camera, e.line_px[m], z), z)[0]
-    if not len(e.sight_px):
-        return line, np.zeros(0), np.zeros(0)
-    z = rail.sight_height_mm
-    return (line, *px_per_mm(camera, table, e.sight_side, unproject(camera, e.sight_px, z), z))
+def _heights(rail: Rail, table: Table, e: Evidence) -> Array:
+    """Height of each piece of evidence, lines then sights."""
+    lines = np.where(e.line_nose, table.nose_height_mm, rail.cloth_height_mm)
+    return np.concatenate([lines, np.full(len(e.sight_px), rail.sight_height_mm)])
+
+
+def _on_planes(camera: Camera, e: Evidence, heights: Array) -> Array:
+    """Table places (N, 2) that the evidence's pixels show, each at its own height."""
+    d = rays(camera, np.concatenate([e.line_px, e.sight_px]))
+    c = centre_mm(camera)
+    return np.asarray(c[:2] + ((heights - c[2]) / d[:, 2])[:, None] * d[:, :2], float)
+
+
+def _scales(camera: Camera, rail: Rail, table: Table, e: Evidence) -> tuple[Array, Array]:
+    """Pixels per millimetre of each piece of evidence, outward and along."""
+    heights = _heights(rail, table, e)
+    xy = _on_planes(camera, e, heights)
+    turn = outward_rule(table)[np.concatenate([e.line_side, e.sight_side])]
+    here = project(camera, np.c_[xy, heights])
+    out = project(camera, np.c_[xy + turn[:, :2], heights])
+    aside = project(camera, np.c_[xy + turn[:, 1::-1], heights])
+    return np.hypot(*(out - here).T), np.hypot(*(aside - here).T)
 
 
 def _residuals(
-    camera: Camera, rail: Rail, table: Table, e: Evidence, scales: tuple[Array, Array, Array]
+    camera: Camera, rail: Rail, table: Table, e: Evidence, scales: tuple[Array, Array]
 ) -> tuple[Array, Array, Array]:
-    line = np.zeros(len(e.line_px))
-    seen = np.array(rail.nose_seen_mm)
-    for nose, z in ((True, table.nose_height_mm), (False, rail.cloth_height_mm)):
-        m = e.line_nose == nose
-        if m.any():
-            _, outward = along_outward(table, e.line_side[m], unproject(camera, e.line_px[m], z))
-            line[m] = outward - (seen[e.line_side[m]] if nose else rail.cloth_mm)
-    if not len(e.sight_px):
-        return line * scales[0], np.zeros(0), np.zeros(0)
-    along, outward = along_outward(table, e.sight_side, unproject(camera, e.sight_px, rail.sight_height_mm))
-    return line * scales[0], (outward - rail.sight_mm) * scales[1], (along - e.sight_along) * scales[2]
+    """Pixels off: lines outward, sights outward, sights along."""
+    side = np.concatenate([e.line_side, e.sight_side])
+    xy = _on_planes(camera, e, _heights(rail, table, e))
+    turn = outward_rule(table)[side]
+    outward = turn[:, 0] * xy[:, 0] + turn[:, 1] * xy[:, 1] - turn[:, 2]
+    n = len(e.line_px)
+    back = np.where(
+        e.line_nose, np.array(rail.nose_seen_mm)[e.line_side], np.array(rail.cloth_mm)[e.line_side]
+    )
+    along = np.where(e.sight_side % 2 == 0, xy[n:, 0], xy[n:, 1])
+    return (
+        (outward[:n] - back) * scales[0][:n],
+        (outward[n:] - rail.sight_mm) * scales[0][n:],
+        (along - e.sight_along) * scales[1][n:],
+    )
 
 
 def first_cameras(

@@ -54,10 +54,12 @@ def _spot(
     """Pixel x, y and signed contrast of the spot near one sight's place."""
     reach, step = search_mm + 14.0, 1.0
     grid = np.arange(-reach, reach + step, step)
-    outward = np.maximum(rail.sight_mm + grid, rail.cloth_mm + 4.0)
+    edge = rail.cloth_mm[side] + 4.0
+    outward = rail.sight_mm + grid
     colours = strip(picture, camera, table, side, at_mm + grid, outward, rail.sight_height_mm)
     grey = colours @ np.array([0.114, 0.587, 0.299])
-    if np.isnan(grey).mean() > 0.25:
+    grey[:, outward <= edge] = np.nan
+    if np.isnan(grey).mean() > 0.4:
         return None
     level = float(np.nanmedian(grey))
     noise = 1.4826 * float(np.nanmedian(np.abs(grey - level))) + 1.0
@@ -65,7 +67,7 @@ def _spot(
     wide = cv2.GaussianBlur(np.nan_to_num(grey - level).astype(np.float32), (0, 0), 9.0)
     contrast = rise - wide
     contrast[(np.abs(grid) > search_mm), :] = 0
-    contrast[:, (np.abs(grid) > search_mm) | (outward <= rail.cloth_mm + 4.0)] = 0
+    contrast[:, (np.abs(grid) > search_mm) | (outward <= edge)] = 0
     i, j = np.unravel_index(int(np.argmax(np.abs(contrast))), contrast.shape)
     sign = float(np.sign(contrast[i, j]))
     if abs(contrast[i, j]) < max(2.5 * noise, 5.0):

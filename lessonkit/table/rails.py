@@ -34,9 +34,13 @@ def places(table: Table, side: int | NDArray[np.int64], along: Array, outward: A
 def along_outward(table: Table, side: NDArray[np.int64], xy: Array) -> tuple[Array, Array]:
     """The inverse of `places` for N places (N, 2) and their sides (N,)."""
     x, y = xy.T
-    along = np.where(side % 2 == 0, x, y)
-    outward = np.select([side == 0, side == 1, side == 2], [-y, x - table.length_mm, y - table.width_mm], -x)
-    return along, outward
+    turn = outward_rule(table)[side]
+    return np.where(side % 2 == 0, x, y), turn[:, 0] * x + turn[:, 1] * y - turn[:, 2]
+
+
+def outward_rule(table: Table) -> Array:
+    """Per side (a, b, c) such that a x + b y - c is how far a place lies behind that side's nose line; shape (4, 3)."""
+    return np.array([[0, -1, 0], [1, 0, table.length_mm], [0, 1, table.width_mm], [-1, 0, 0]], float)
 
 
 def straight_runs(table: Table, side: int, step_mm: float) -> Array:
@@ -63,9 +67,14 @@ def strip(
     picture: Picture, camera: Camera, table: Table, side: int, along: Array, outward: Array, z_mm: float
 ) -> Array:
     """Colours (len(along), len(outward), 3) at height `z_mm` over that grid; NaN outside the picture."""
-    t, u = np.meshgrid(along, outward, indexing="ij")
-    px = project(camera, places(table, side, t.ravel(), u.ravel()), z_mm)
-    return sample(picture, px).reshape(*t.shape, 3)
+    # the lens bends a strip's short way so little that a parabola through three places gives it
+    ends = np.array([outward[0], (outward[0] + outward[-1]) / 2, outward[-1]])
+    t, u = np.meshgrid(along, ends, indexing="ij")
+    p = project(camera, places(table, side, t.ravel(), u.ravel()), z_mm).reshape(len(along), 3, 2)
+    v = (outward - ends[1]) / (ends[2] - ends[1])
+    weights = np.stack([v * (v - 1) / 2, 1 - v * v, v * (v + 1) / 2], 1)
+    px = np.einsum("uk,tkc->tuc", weights, p).reshape(-1, 2)
+    return sample(picture, px).reshape(len(along), len(outward), 3)
 
 
 def sample(picture: Picture, px: Array) -> Array:
