@@ -71,6 +71,7 @@ def intent_json(i: Intent) -> Json:
         "next_ball": i.next_ball, "break_ball": i.break_ball, "key_ball": i.key_ball,
         "insurance_ball": i.insurance_ball, "leave_alone": list(i.leave_alone), "plan_b": i.plan_b,
         "bank": list(i.bank), "rail_first": list(i.rail_first), "in_hand": i.in_hand, "replay": i.replay,
+        "side_relative": i.side_relative, "by_custom": list(i.by_custom),
     }  # fmt: skip
 
 
@@ -178,6 +179,7 @@ def _note_from(j: Json) -> Note:
         insurance_ball=p.get("insurance_ball"), leave_alone=tuple(p.get("leave_alone") or ()),
         plan_b=bool(p.get("plan_b")), bank=tuple(p.get("bank") or ()), rail_first=tuple(p.get("rail_first") or ()),
         in_hand=bool(p.get("in_hand")), replay=bool(p.get("replay")),
+        side_relative=p.get("side_relative"), by_custom=tuple(p.get("by_custom") or ()),
     )  # fmt: skip
     return Note(j["t"], j["text"], j["line"], intent, j.get("end"))
 

@@ -21,6 +21,7 @@ Track = NDArray[np.float64]
 """A path, shape (N, 3): t_s, x_mm, y_mm, ascending t."""
 Stroke = Literal["stop", "stun", "follow", "draw", "force follow"]
 Side = Literal["left", "right", "none"]
+SideRelative = Literal["inside", "outside", "running", "reverse"]
 Speed = Literal["soft", "medium", "firm", "hard"]
 Cushion = Literal["head", "foot", "right", "left"]
 Pocket = Literal["head-right", "side-right", "foot-right", "head-left", "side-left", "foot-left"]
@@ -187,6 +188,11 @@ class Intent:
     """Cushions that the cue ball meets before the called ball."""
     in_hand: bool = False
     replay: bool = False
+    side_relative: SideRelative | None = None
+    """Side named by the cut or by the cushion ahead; only the layout settles which way it is. `side` is then None."""
+    by_custom: tuple[str, ...] = ()
+    """Names of the fields that no word states but custom fills: 'side' (a stroke named without side has none),
+    'rails' (a place reached without a word of a cushion)."""
 
 
 @dataclass(frozen=True)

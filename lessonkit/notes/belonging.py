@@ -1,0 +1,88 @@
+"""Which note belongs to which shot: the one it overlaps, else the next one to come."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from lessonkit.model import Intent, Note, SeenShot, Table
+from lessonkit.notes.clauses import split_fallback
+from lessonkit.notes.reading import NINE_FOOT, with_text
+
+
+def _shot_of(note: Note, shots: Sequence[SeenShot]) -> int | None:
+    """Index of the shot that a note belongs to; None after the last shot, or for a note without a time."""
+    if note.t_s is None:
+        return None
+    start, end = note.t_s, max(note.t_s, note.end_s or note.t_s)
+    shares = [min(end, s.rest_s) - max(start, s.strike_s) for s in shots]
+    best = max(range(len(shots)), key=lambda i: (shares[i], i), default=None)
+    if best is not None and shares[best] >= 0:
+        return best
+    return next((i for i, s in enumerate(shots) if s.strike_s >= start), None)
+
+
+def left_over(notes: Sequence[Note], shots: Sequence[SeenShot]) -> tuple[Note, ...]:
+    """The notes that belong to no shot: those after the last one came to rest, and those without a time."""
+    return tuple(n for n in notes if _shot_of(n, shots) is None)
+
+
+def assign(
+    notes: Sequence[Note], shots: Sequence[SeenShot], *, table: Table = NINE_FOOT
+) -> list[tuple[Note, ...]]:
+    """For each shot its notes, in order of time.
+
+    Cues of a transcript that follow each other within one shot are joined and understood as one note, for a sentence
+    may run over several cues. A note that holds a plan and its fallback comes out as two, the second marked plan B.
+    """
+    of_shot: list[list[Note]] = [[] for _ in shots]
+    for n in notes:
+        i = _shot_of(n, shots)
+        if i is not None:
+            of_shot[i].append(n)
+    return [tuple(p for n in _joined(ns, table) for p in _parts(n, table)) for ns in of_shot]
+
+
+def _joined(notes: Sequence[Note], table: Table) -> list[Note]:
+    out: list[Note] = []
+    for n in notes:
+        if out and out[-1].end_s is not None and n.end_s is not None:
+            out[-1] = replace(out[-1], text=f"{out[-1].text} {n.text}", end_s=max(out[-1].end_s, n.end_s))
+        else:
+            out.append(n)
+    return [n if n in notes else with_text(n, n.text, table) for n in out]
+
+
+def _parts(note: Note, table: Table) -> list[Note]:
+    main, fallback, _ = split_fallback(note.text)
+    if fallback is None:
+        return [note]
+    # the intent was understood of the main part alone, and holds the explicit lines besides
+    return [replace(note, text=main), with_text(note, fallback, table, plan_b=True)]
+
+
+def carries_plan(intent: Intent) -> bool:
+    """Whether an intent says something that can be drawn or compared."""
+    return any(
+        (
+            intent.ball,
+            intent.pocket,
+            intent.stroke,
+            intent.landing,
+            intent.waypoints,
+            intent.bank,
+            intent.rail_first,
+        )
+    )
+
+
+def primary(notes_of_shot: Sequence[Note]) -> tuple[Note | None, Note | None, tuple[Note, ...]]:
+    """(the note that is the plan, the note that is its fallback, all others) of one shot.
+
+    The first note that carries a plan is the plan, one not marked plan B before one that is; a later one marked plan B is the
+    fallback. A note marked plan B that stands alone is the plan: the player fell back on it.
+    """
+    plans = [n for n in notes_of_shot if carries_plan(n.intent)]
+    plan = next((n for n in plans if not n.intent.plan_b), plans[0] if plans else None)
+    fallback = next((n for n in plans if n is not plan and n.intent.plan_b), None)
+    return plan, fallback, tuple(n for n in notes_of_shot if n is not plan and n is not fallback)

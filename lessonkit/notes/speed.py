@@ -1,0 +1,150 @@
+"""Speed in four steps: soft, medium, firm, hard. The grouping of words is common practice, no source."""
+
+from __future__ import annotations
+
+from lessonkit.notes.words import Phrase
+
+_NOT_SHOT = r"(?! (?:to|shot|cut|angle|one|one to|pot|ball|lie|leave|work|against|luck|enough|as|side|left|right spin)(?!\S))"
+_WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (
+        "speed_medium",
+        (
+            r"(?:medium|moderate|normal|natural|regular|average|middling|mid|ordinary|usual|standard|comfortable|half|steady|even|smooth)(?: (?:speed|pace|weight|power|stroke|hit|strength|force|tempo))",
+            r"medium",
+            r"moderately",
+            r"half power",
+            r"halfway power",
+            r"(?:not|neither) (?:too )?(?:hard|firm|fast) ?,? (?:and )?(?:not|nor|or)(?: too)? (?:soft|slow|easy)",
+            r"(?:not|neither) (?:too )?(?:soft|slow|easy) ?,? (?:and )?(?:not|nor|or)(?: too)? (?:hard|firm|fast)",
+            r"50 (?:%|percent)",
+        ),
+    ),
+    (
+        "speed_hard",
+        (
+            rf"(?:very |really |as |pretty |good and |nice and |hit )?hard(?: (?:stroke|speed|hit|as (?:you|i) can))?{_NOT_SHOT}",
+            r"with authority",
+            r"(?:let|lets|letting) (?:it|her|him|them|cue|the cue|that|loose|the stroke|my arm)?(?: )?(?:fly|rip|go)",
+            r"let loose",
+            r"let it out",
+            r"smash(?:es|ed|ing)?(?: it)?",
+            r"slam(?:s|med)?(?: it)?",
+            r"blast(?:s|ed)?(?: it)?",
+            r"belt(?:s)?(?: it)?",
+            r"crush(?: it)?",
+            r"crack it",
+            r"crank it",
+            r"hammer(?: it)?",
+            r"whack(?: it)?",
+            r"wallop(?: it)?",
+            r"rocket(?: it)?",
+            r"drill(?: it)?",
+            r"rifle(?: it)?",
+            r"thump(?: it)?",
+            r"pound(?: it)?",
+            r"lash(?: it)?",
+            r"bang(?: it)?",
+            r"cannonball",
+            r"fire(?: it)?(?= in| ball)",
+            r"unload(?: on it)?",
+            r"spank(?: it)?",
+            r"(?:full|maximum|max|lots of|plenty of|all the|big|with|at|real|serious) (?:power|force|steam|break speed)",
+            r"power(?: (?:stroke|shot))?",
+            r"powerful(?:ly)?",
+            r"break speed",
+            r"full (?:blooded|bore|tilt|speed|pace|throttle|pelt)",
+            r"flat out",
+            r"fast",
+            r"quick(?:ly)?",
+            r"100 (?:%|percent)",
+            r"90 (?:%|percent)",
+            r"give it (?:everything|the beans|some welly|a whack|a ride|both barrels|all i have got|stick)",
+            r"at pace",
+            r"juiced",
+            r"loads of pace",
+            r"really hit it",
+            r"go after it",
+            r"with venom",
+            r"big stroke",
+        ),
+    ),
+    (
+        "speed_firm",
+        (
+            r"(?:very |nice and |fairly |pretty |quite |good and )?firm(?:ly|ish)?(?: (?:stroke|speed|hit|pace|weight))?",
+            r"(?:with|plenty of|good|some|a bit of|decent|a good) (?:pace|speed|zip|snap|punch|conviction|purpose|pop|oomph)",
+            r"crisp(?:ly)?",
+            r"brisk(?:ly)?",
+            r"solid(?:ly)?(?: (?:stroke|hit|pace|speed))?",
+            r"punch(?:es|ed|y)?(?: (?:it|stroke|shot|the))?",
+            r"snappy",
+            r"pop(?: it)?",
+            r"with a pop",
+            r"a good stroke",
+            r"good stroke",
+            r"stroke it (?:well|good)",
+            r"strong(?:ly)?(?: (?:stroke|hit|pace))?",
+            r"jab(?: it)?",
+            r"confident(?:ly)?(?: (?:stroke|hit|pace))?",
+            r"positive(?:ly)?(?: (?:stroke|hit|pace))?",
+            r"assertive(?:ly)?",
+            r"decisive(?:ly)?",
+            r"stout(?:ly)?",
+            r"sturdy",
+            r"three quarter (?:power|pace|speed)",
+            r"rap it",
+            r"75 (?:%|percent)",
+            r"lively",
+        ),
+    ),
+    (
+        "speed_soft",
+        (
+            r"(?:very |nice and |really |super |so |ever so |real |pretty |too )?(?:soft|softly|gentle|gently|slow|slowly|easy|lightly|tender|tenderly|delicate|delicately|quietly)(?: (?:stroke|speed|hit|pace|weight|roll|touch|and easy|and slow|as you like|as can be))?(?! (?:shot|one|pot|cut|out|money|ball|to see|game|peasy|enough|ball_\d+)(?!\S))",
+            r"nice and easy",
+            r"take it easy",
+            r"(?:lag|pocket|dead|drop|dying|rolling|crawl|baby|feather|safety|drip|whisper|touch|low|minimum|minimal|little|walking|snail) (?:speed|weight|pace|power)",
+            r"(?:at |with )?(?:the )?pace of a lag",
+            r"lag(?: it)?",
+            r"with (?:very )?little (?:pace|speed|power)",
+            r"feather(?:s)?(?: it)?",
+            r"trickle(?:s)?(?: it)?(?: in)?",
+            r"dribble(?: it)?(?: in)?",
+            r"creep(?:s)?(?: it)?(?: in)?",
+            r"nudge(?: it)?",
+            r"tickle(?: it)?",
+            r"baby(?: (?:it|stroke|hit))?",
+            r"tap(?: it)?",
+            r"bunt(?: it)?",
+            r"a whisper(?: of speed)?",
+            r"light(?= [,.;]|$| touch| stroke| hit)(?: (?:touch|stroke|hit))?",
+            r"drop it in",
+            r"ease(?: it| her| this| that)?(?: in)?",
+            r"coax(?: it)?",
+            r"caress(?: it)?",
+            r"float(?: it)? in",
+            r"barely (?:hit|touch|moving|reach)\w*",
+            r"just (?:enough to )?(?:get|gets|reach|reaches|fall|falls) (?:there|in|to the pocket|the pocket)",
+            r"roll(?:ing)? it in",
+            r"with feeling",
+            r"lazy",
+            r"delicacy",
+            r"dead weight",
+            r"25 (?:%|percent)",
+            r"hardly any (?:pace|speed|power)",
+            r"pocket (?:weight|speed)",
+        ),
+    ),
+)
+
+
+def rewrite(phrase: Phrase) -> None:
+    """Words of speed into `speed_WORD`; to be run before the strokes take 'roll it in' and 'power draw'."""
+    # "power draw", "power follow": the stroke's own word, and at the same time a hard one
+    phrase.replace(r"power (?=draw|screw|follow)", "power")
+    phrase.replace(r"(?:nice |very |a )*(?:soft|slow|easy|gentle|lazy) roll(?! it)", "speed_soft rolling it")
+    phrase.replace(r"roll(?:ing)? (?:it|this|this one|her) in", "speed_soft rolling it")
+    phrase.replace(r"(?:power|powerful) (draw|screw)", r"speed_hard \1")
+    for tag, patterns in _WORDS:
+        for pattern in patterns:
+            phrase.replace(pattern.strip(), tag)
