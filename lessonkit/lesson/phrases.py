@@ -67,6 +67,22 @@ def settled(shot: Shot) -> Plan | Intent | None:
     return shot.plan or (shot.note.intent if shot.note else None)
 
 
+def by_custom(shot: Shot, field: str) -> bool:
+    """Whether this field of the plan ('side', 'rails') is filled by custom, no word of the note having told it."""
+    return shot.note is not None and field in shot.note.intent.by_custom
+
+
+def said_stroke(shot: Shot) -> str:
+    """Stroke, speed and side of the settled plan as far as they were said: 'draw, firm, left side', or ''."""
+    plan = settled(shot)
+    if plan is None:
+        return ""
+    side = None if by_custom(shot, "side") else plan.side
+    relative = shot.note.intent.side_relative if shot.note else None
+    words = stroke_words(plan.stroke, plan.speed, side)
+    return ", ".join(w for w in (words, f"{relative} side" if relative and side is None else "") if w)
+
+
 def target(shot: Shot) -> tuple[int | None, Pocket | None]:
     """The called ball and pocket, each None where nobody called one."""
     said = settled(shot)
@@ -92,9 +108,7 @@ def target_words(shot: Shot) -> str | None:
 
 def headline(shot: Shot) -> str:
     """One line that heads a shot: 'Shot 3 · nine, foot-left corner · draw, firm, left side'."""
-    said = settled(shot)
-    stroke = stroke_words(said.stroke, said.speed, said.side) if said else ""
-    return " · ".join(w for w in (f"Shot {shot.seen.number}", target_words(shot), stroke) if w)
+    return " · ".join(w for w in (f"Shot {shot.seen.number}", target_words(shot), said_stroke(shot)) if w)
 
 
 def chapter_title(shot: Shot) -> str:
@@ -107,15 +121,13 @@ def chapter_title(shot: Shot) -> str:
 
 def plan_sentences(shot: Shot) -> str:
     """The settled plan as sentences for a viewer: 'The nine, foot-left corner. Draw, firm, left side.' or ''."""
-    said = settled(shot)
     ball, pocket = target(shot)
     called = ", ".join(
         w
         for w in (None if ball is None else ball_name(ball), None if pocket is None else pocket_name(pocket))
         if w
     )
-    stroke = stroke_words(said.stroke, said.speed, said.side) if said else ""
-    return " ".join(w[0].upper() + w[1:] + "." for w in (called, stroke) if w)
+    return " ".join(w[0].upper() + w[1:] + "." for w in (called, said_stroke(shot)) if w)
 
 
 def fullness_words(fullness: float) -> str:

@@ -12,6 +12,7 @@ from lessonkit.lesson.cutlist import CutList
 from lessonkit.lesson.phrases import (
     ball_name,
     ball_word,
+    by_custom,
     counted,
     cushion_name,
     fullness_words,
@@ -86,7 +87,7 @@ def planned_pairs(shot: Shot, table: Table) -> list[Pair]:
         Pair("Stroke", _word(said.stroke if said else None), _tip(e.tip_up, "above", "below")),
         Pair("Side", _side_planned(shot), _tip(e.tip_left, "left of", "right of")),
         Pair("Speed", _word(said.speed if said else None), number(e.speed_mps, "m/s at the start", 1)),
-        Pair("Cushions", _rails(said.rails if said else None, NOT_SAID), _rails(c.rails_actual if c else None)),
+        Pair("Cushions", _rails_planned(shot), _rails(c.rails_actual if c else None)),
         Pair("Cue ball stops at", _landing_planned(shot, table), _landing(shot, table)),
     ]  # fmt: skip
 
@@ -124,13 +125,24 @@ def _side_planned(shot: Shot) -> str:
     said = settled(shot)
     words = side_words(said.side) if said else None
     tips = shot.note.intent.side_tips if shot.note else None
+    relative = shot.note.intent.side_relative if shot.note else None
+    if relative:
+        words = f"{words} ({relative})" if words else f"{relative} side"
     if words is None:
         return NOT_SAID
+    if by_custom(shot, "side"):
+        return f"{capital(words)} ({NOT_SAID})"
     return capital(words) + (f", {tips:g}\u00a0tip{'s' if tips > 1 else ''}" if tips else "")
 
 
 def _rails(n: int | None, unknown: str = NOT_MEASURED) -> str:
     return unknown if n is None else capital(counted(n, "cushion"))
+
+
+def _rails_planned(shot: Shot) -> str:
+    said = settled(shot)
+    words = _rails(said.rails if said else None, NOT_SAID)
+    return f"{words} ({NOT_SAID})" if words != NOT_SAID and by_custom(shot, "rails") else words
 
 
 def _landing_planned(shot: Shot, table: Table) -> str:

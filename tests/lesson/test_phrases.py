@@ -44,6 +44,16 @@ def test_the_note_stands_in_for_a_plan_that_could_not_be_made() -> None:
     assert headline(s) == "Shot 2 · seven, left side pocket · no side"
 
 
+def test_what_custom_fills_is_not_put_into_the_players_mouth() -> None:
+    """A side that no word told is left out of headlines; one told by the layout's terms is named so."""
+    silent = Shot(
+        seen(2, 5.0, 9.0), note("Stop it.", ball=9, stroke="stop", side="none", by_custom=("side",))
+    )
+    assert headline(silent) == "Shot 2 · nine · stop"
+    told = Shot(seen(2, 5.0, 9.0), note("Inside.", ball=9, stroke="stun", side_relative="inside"))
+    assert headline(told) == "Shot 2 · nine · stun, inside side"
+
+
 def test_without_a_call_the_outcome_names_the_shot() -> None:
     """What dropped, as what dropped; nothing invented where nothing dropped."""
     assert headline(shot(4, 5.0, 9.0)) == "Shot 4 · nine drops, foot-left corner"

@@ -136,6 +136,18 @@ def test_unknown_things_are_said_to_be_unknown() -> None:
         assert not re.search(r"\bnan\b|\binf\b", part)
 
 
+def test_what_custom_fills_is_marked_as_not_said() -> None:
+    """Side and cushions that no word of the note told."""
+    words = note("Nine, stop.", ball=9, stroke="stop", side="none", rails=0, by_custom=("side", "rails"))
+    source = page_of(analysis(Shot(seen(1, 5.0, 9.0), words))).text
+    assert "No side (not said)" in source
+    assert "No cushions (not said)" in source
+    inside = note("Nine, inside.", ball=9, side_relative="inside", side_tips=1.0)
+    assert "Inside side, 1 tip" in page_of(analysis(Shot(seen(1, 5.0, 9.0), inside))).text.replace(
+        "\u00a0", " "
+    )
+
+
 def test_doubtful_balls_are_flagged_where_one_looks() -> None:
     """At the top with a link, in the table, and in the shot."""
     text = page_of(full_rack()).text
