@@ -33,7 +33,7 @@ class Pit:
 def pits(table: Table) -> list[Pit]:
     """The six holes, set back behind the nose lines."""
     L, W = table.length_mm, table.width_mm
-    rc, rs = table.corner_mouth_mm * 0.57, table.side_mouth_mm * 0.44
+    rc, rs = table.corner_mouth_mm * 0.55, table.side_mouth_mm * 0.42
     out = []
     for name, (x, y) in table.pockets.items():
         sy = -1.0 if y == 0 else 1.0
@@ -41,7 +41,7 @@ def pits(table: Table) -> list[Pit]:
             sx = -1.0 if x == 0 else 1.0
             out.append(Pit(name, (x + sx * rc * 0.5, y + sy * rc * 0.5), rc))
         else:
-            out.append(Pit(name, (x, y + sy * rs * 0.86), rs))
+            out.append(Pit(name, (x, y + sy * rs * 1.05), rs))
     assert L > W
     return out
 
@@ -197,12 +197,20 @@ def _cloth_texture(look: Look, table: Table, rng: np.random.Generator, mm: float
     h, w = int(W) + 2 * o, int(L) + 2 * o
     weave = _tile(_grain(rng, (512, 512), 4.0 / mm, 1.0 / mm), h, w)
     blotch = cv2.resize(_grain(rng, (128, 128), 1.5, 1.5), (w, h), interpolation=cv2.INTER_LINEAR)
-    grain = (1 + look.cloth_noise * (0.6 * weave + 0.2 * blotch)).astype(np.float32)
+    grain = (1 + look.cloth_noise * (0.4 * weave + 0.25 * blotch)).astype(np.float32)
     tex = np.asarray(cv2.merge([grain * np.float32(c) for c in look.cloth]), np.float32)
     for k in range(look.marks):
         x, y = rng.uniform((o, o), (L + o, W + o))
         r = (rng.uniform(2, 3) if k % 2 else rng.uniform(8, 25)) / mm
         _dab(tex, x, y, r, rng.uniform(8, 40) if k % 2 else rng.uniform(4, 14))
+    for x in np.linspace(0.35, 0.8, 5) if look.wear > 0 else ():
+        _dab(
+            tex,
+            x * L + o,
+            W / 2 + o + rng.normal(0, 60) / mm,
+            rng.uniform(90, 170) / mm,
+            look.wear * rng.uniform(4, 14),
+        )
     if look.head_string:
         x = round(L / 4) + o
         half = 1 if mm < 1.5 else 0
@@ -299,9 +307,10 @@ def _rails(
         )
     wood = (
         np.array(look.wood, np.float32)
-        * ((1 + 0.03 * _sample(_grain(rng, (512, 512), 3, 0.8), high, 3.0)) * light)[..., None]
+        * ((1 + 0.02 * _sample(_grain(rng, (512, 512), 2.0, 0.8), high, 3.0)) * light)[..., None]
     )
-    _paint(img, p.mask(_rounded(table, RAIL_OUTER_MM, 70), RAIL_TOP_MM), np.asarray(wood, np.float32))
+    p.fill(img, _rounded(table, RAIL_OUTER_MM, 70), RAIL_TOP_MM, (38, 32, 30))
+    _paint(img, p.mask(_rounded(table, RAIL_OUTER_MM - 3, 68), RAIL_TOP_MM), np.asarray(wood, np.float32))
     for s in _sight_shapes(look, table):
         p.fill(img, s, RAIL_TOP_MM, look.sight_rgb)
 
@@ -336,7 +345,7 @@ def make_bed(camera: Camera, width: int, height: int, table: Table, look: Look) 
         lip = (p.mask(_circle(*pit.centre, pit.radius_mm + 4), 0.0) > 0) & through
         img[lip] *= 0.45
         deep = (p.mask(_circle(*pit.centre, pit.radius_mm), 0.0) > 0) & through
-        img[deep] = (24, 24, 24)
+        img[deep] = np.float32(20)
         dark |= deep
     tops = _cushion_tops(img, p, table, look, high, light, rng)
     _chalks(img, p, table, look, rng)

@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 Picture = NDArray[np.uint8]
 
 RAIL_TOP_MM = 42.0
-RAIL_OUTER_MM = 150.0
+RAIL_OUTER_MM = 147.0
 """Distance of the wood rail's outer edge behind the nose line."""
 
 

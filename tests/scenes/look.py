@@ -13,7 +13,7 @@ CLOTHS: dict[str, Rgb] = {
     "olive": (104, 112, 56), "orange": (206, 108, 40),
 }  # fmt: skip
 WOODS: dict[str, Rgb] = {
-    "brown": (128, 78, 56), "dark": (72, 58, 54), "charcoal": (58, 58, 66), "oak": (172, 128, 78),
+    "brown": (120, 76, 56), "dark": (72, 58, 54), "charcoal": (58, 58, 66), "oak": (172, 128, 78),
     "mahogany": (104, 44, 34), "black": (34, 34, 36), "white": (206, 204, 198), "walnut": (94, 66, 46),
 }  # fmt: skip
 FLOORS: dict[str, Rgb] = {
@@ -55,6 +55,8 @@ class Look:
     cloth_noise: float = 0.045
     marks: int = 30
     """Chalk smudges and specks on the cloth."""
+    wear: float = 1.0
+    """Paleness of the cloth where most balls run, 0..2."""
     chalks: int = 2
     """Cubes of chalk lying on the rails."""
     lamps: tuple[Lamp, ...] = (Lamp(0.5, 0.5),)
@@ -73,6 +75,10 @@ class Look:
     exposure_s: float = 1 / 120
     flicker: float = 0.0
     """Beat of the mains in the brightness, share."""
+    drift: float = 0.0
+    """Slow breathing of the camera's own exposure, share."""
+    shake_px: float = 0.0
+    """Standard deviation of a swaying mount; the truth's camera is the mean."""
     rim_mm: float = 13.0
     rim_rgb: Rgb = (62, 60, 64)
     ball_rgb: dict[int, Rgb] = field(default_factory=lambda: dict(BALLS))

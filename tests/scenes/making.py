@@ -51,12 +51,14 @@ class Strength:
     odd_size: float
     cropped: float
     turned: float
+    unsteady: float
+    """Of brightness and mount, 0..1."""
 
 
 STRENGTHS: dict[Difficulty, Strength] = {
-    "easy": Strength(6, (-0.08, 0.0), (1, 2.5), (0.4, 0.7), (0.95, 1.2), 0.2, 0.0, 0.3, 0.0, 0.2),
-    "middling": Strength(16, (-0.16, 0.03), (1, 5), (0.4, 1.0), (0.8, 1.35), 0.4, 0.2, 0.6, 0.1, 0.4),
-    "hard": Strength(35, (-0.3, 0.05), (2, 9), (0.5, 1.6), (0.55, 1.45), 0.6, 0.5, 0.7, 0.25, 0.5),
+    "easy": Strength(6, (-0.08, 0.0), (1, 2.5), (0.4, 0.7), (0.95, 1.2), 0.2, 0.0, 0.3, 0.0, 0.2, 0.0),
+    "middling": Strength(16, (-0.16, 0.03), (1, 5), (0.4, 1.0), (0.8, 1.35), 0.4, 0.2, 0.6, 0.1, 0.4, 0.3),
+    "hard": Strength(35, (-0.3, 0.05), (2, 9), (0.5, 1.6), (0.55, 1.45), 0.6, 0.5, 0.7, 0.25, 0.5, 1.0),
 }
 SIZES = [(1280, 720), (1920, 1080), (2560, 1440), (3840, 2160)]
 
@@ -111,12 +113,14 @@ def random_look(rng: np.random.Generator, s: Strength) -> Look:
         cloth=_near(rng, cloth, 0.12), wood=_near(rng, WOODS[str(rng.choice(list(WOODS)))], 0.1), floor=FLOORS[floor],
         floor_kind="plank" if "plank" in floor else "tile" if floor == "tile" else "carpet",
         sights=str(rng.choice(["diamond", "dot"])), head_string=bool(rng.random() < 0.5),
-        foot_spot=bool(rng.random() < 0.8), cloth_noise=float(rng.uniform(0.02, 0.06)), marks=int(rng.integers(0, 60)),
+        foot_spot=bool(rng.random() < 0.8), cloth_noise=float(rng.uniform(0.02, 0.06)), marks=int(rng.integers(0, 60)), wear=float(rng.uniform(0, 2)),
         chalks=int(rng.integers(0, 4)), lamps=random_lamps(rng), unevenness=float(rng.uniform(0.05, s.uneven)),
         glare=float(rng.uniform(0, s.glare)), vignette=float(rng.uniform(0, 0.25)),
         brightness=exposure * float(rng.uniform(*s.bright)), white_balance=(1 + warm, 1.0, 1 - warm),
         contrast=float(rng.uniform(0.9, 1.15)), noise=float(rng.uniform(*s.noise)), blur_px=float(rng.uniform(*s.blur)),
         exposure_s=float(rng.choice([1 / 60, 1 / 120, 1 / 250])), rim_mm=float(rng.uniform(6, 22)),
+        flicker=float(s.unsteady * rng.uniform(0, 0.02)), drift=float(s.unsteady * rng.uniform(0, 0.05)),
+        shake_px=float(s.unsteady * rng.uniform(0, 0.5) * (rng.random() < 0.4)),
         rim_rgb=_pick(rng, [(62, 60, 64), (30, 28, 28), (120, 96, 60), (150, 150, 152)]),
         ball_rgb={n: _near(rng, c, 0.05) for n, c in BALLS.items()}, band=float(rng.uniform(0.42, 0.56)),
         disc=float(rng.uniform(0.28, 0.42)), cue_dots=bool(rng.random() < 0.5), grain_seed=int(rng.integers(0, 2**31)),
@@ -233,6 +237,10 @@ class Script:
             acts += [act] if self.people else []
             if self.people and self.rng.random() < 0.4:
                 acts.append(_walk(self.rng, who, self.table, shot.rest_s - 0.5, shot.rest_s + 2.5))
+            if self.people and shot.motion.after and self.rng.random() < 0.15:
+                # somebody points at a ball between two shots
+                at = list(shot.motion.after.values())[int(self.rng.integers(0, len(shot.motion.after)))]
+                acts.append(replace(who, kind="hand", t0_s=shot.rest_s + 0.1, t1_s=shot.rest_s + 1.4, at=at))
             now, t = dict(shot.motion.after), shot.rest_s + float(self.rng.uniform(0.8, 1.5))
         return out, placed, acts, t + 0.8
 

@@ -303,9 +303,19 @@ class Stage:
     def _finish(self, out: Picture, t: float) -> Picture:
         look, v = self.scene.look, self.scene.view
         n = round(t * 240) % 997
-        if look.flicker > 0:
-            beat = float(np.sin(200 * np.pi * t) + 0.3 * self.moods[n])
-            out = np.asarray(cv2.convertScaleAbs(out, alpha=1 + look.flicker * beat), np.uint8)
+        if look.flicker > 0 or look.drift > 0:
+            beat = look.flicker * float(np.sin(200 * np.pi * t) + 0.3 * self.moods[n])
+            slow = look.drift * float(np.sin(t * 0.9 + self.moods[0]))
+            out = np.asarray(cv2.convertScaleAbs(out, alpha=1 + beat + slow), np.uint8)
+        if look.shake_px > 0:
+            a, b = (
+                look.shake_px * np.sqrt(2) * float(np.sin(w * t + self.moods[k]))
+                for k, w in ((1, 5.1), (2, 6.7))
+            )
+            move = np.array([[1, 0, a], [0, 1, b]])
+            out = np.asarray(
+                cv2.warpAffine(out, move, (v.width, v.height), borderMode=cv2.BORDER_REPLICATE), np.uint8
+            )
         if self.noise is not None:
             dx, dy = (int(a) for a in self.rolls[n])
             box = np.s_[dy : dy + v.height, dx : dx + v.width]

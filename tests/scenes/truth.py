@@ -64,9 +64,10 @@ def _rests(scene: Scene) -> list[dict[str, Any]]:
         moves.append((p.t0_s, p.t1_s, {p.ball: p.to}))
     placed = {(p.t0_s, p.t1_s) for p in scene.placements}
     for t0, t1, after in sorted(moves, key=lambda m: m[0]):
-        cuts.append((since, t0, now))
+        if t0 > since:
+            cuts.append((since, t0, now))
         now = {**now, **after} if (t0, t1) in placed else dict(after)
-        since = t1
+        since = max(since, t1)
     cuts.append((since, scene.duration_s, now))
     out = []
     for t0, t1, lay in cuts:
