@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 Rounds = tuple[tuple[float, float, int], ...]
 _SMALL_WIDTH_PX = 512
 _TOWARDS = {"left": (-1.0, 0.0), "right": (1.0, 0.0), "top": (0.0, -1.0), "bottom": (0.0, 1.0)}
-_ROUGH: Rounds = ((18.0, 0.0, 8), (12.0, 18.0, 10))
+_ROUGH: Rounds = ((20.0, 0.0, 10), (12.0, 18.0, 12))
 _CLOSE: Rounds = ((7.0, 12.0, 15), (5.0, 8.0, 25))
 """Rounds of measuring and fitting: how far to look for lines, for sights (0: not at all), steps of the fit."""
 _MOST_TRIES = 10
@@ -298,12 +298,12 @@ def _coarse(
     rail = Rail()
     fits = []
     for camera in first_cameras(corners, table, rail.cloth_mm[0], rail.cloth_height_mm, (h, w)):
-        fits.append(fit(camera, rail, table, evidence, w, loose=True, most=12))
+        fits.append(fit(camera, rail, table, evidence, w, loose=True, most=20))
     if not fits:
         return []
     best = min(fits, key=lambda f: f.cost)
     as_nose = replace(evidence, line_nose=np.ones(len(evidence.line_px), bool))
-    nose = fit(best.camera, rail, table, as_nose, w, loose=True, most=12)
+    nose = fit(best.camera, rail, table, as_nose, w, loose=True, most=20)
     return [nose, best] if _outline_is_nose(plate, best.camera, table) else [best, nose]
 
 
@@ -374,5 +374,5 @@ def _refine(plate: Picture, start: Fit, table: Table, rounds: Rounds) -> tuple[F
             seen.side,
             seen.along,
         )
-        current = fit(current.camera, current.rail, table, evidence, width, most=most)
+        current = fit(current.camera, current.rail, table, evidence, width, gentle=search > 10, most=most)
     return current, tuple(lines), seen

@@ -82,9 +82,13 @@ def fit(
     width_px: int,
     *,
     loose: bool = False,
+    gentle: bool = False,
     most: int = 25,
 ) -> Fit:
-    """The camera near `start` that agrees best with the evidence; `loose`: a first fit, fewer parameters."""
+    """The camera near `start` that agrees best with the evidence; `loose`: a first fit, fewer parameters.
+
+    `gentle`: for a start that may be far off, evidence keeps its pull however far it is from the fit.
+    """
     from scipy.optimize import least_squares
 
     base_R, base_t = rotation_matrix(start), np.asarray(start.translation, float)
@@ -103,7 +107,7 @@ def fit(
         kept[rail_free] = v[6 + n :] * 10
         turn = np.asarray(cv2.Rodrigues(v[:3])[0], float)
         m = k.copy()
-        m[0, 0] = m[1, 1] = np.exp(lens[0])
+        m[0, 0] = m[1, 1] = np.exp(np.clip(lens[0], 3.0, 12.0))
         m[0, 2] += lens[5] * width_px
         m[1, 2] += lens[6] * width_px
         rotation = np.asarray(cv2.Rodrigues(turn @ base_R)[0], float).ravel()
@@ -135,11 +139,11 @@ def fit(
         return np.concatenate(parts)
 
     v0 = np.r_[np.zeros(6), lens0[lens_free], rail0[rail_free] / 10]
+    count = len(unpack(v0)[2])
     found = least_squares(
         residuals,
         v0,
-        loss="soft_l1" if loose else "cauchy",
-        f_scale=1.5,
+        loss=lambda z: _loss(z, count, gentle=loose or gentle),
         max_nfev=most,
         x_scale="jac",
         ftol=1e-6,
@@ -150,6 +154,23 @@ def fit(
     lines, out, along = _residuals(camera, rail, table, evidence, _scales(camera, rail, table, evidence))
     pieces = max(len(lines) + len(out), 1)
     return Fit(camera, rail, float(found.cost) / pieces, np.r_[lines, out, along])
+
+
+def _loss(z: Array, priors: int, *, gentle: bool) -> Array:
+    """Robust for the evidence, plain for the last `priors` residuals; shape (3, N): the loss and its derivatives.
+
+    Cauchy's ln(1 + z), or gently 2 (sqrt(1 + z) - 1), each with a scale of 1.5 sigmas.
+    """
+    c = 2.25
+    y = 1 + z / c
+    out = np.empty((3, len(z)))
+    if gentle:
+        out[:] = c * 2 * (np.sqrt(y) - 1), y**-0.5, -0.5 / c * y**-1.5
+    else:
+        out[:] = c * np.log(y), 1 / y, -1 / (c * y**2)
+    out[0, len(z) - priors :] = z[len(z) - priors :]
+    out[1, len(z) - priors :], out[2, len(z) - priors :] = 1.0, 0.0
+    return out
 
 
 def _as_array(rail: Rail) -> Array:
