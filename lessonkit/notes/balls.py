@@ -67,13 +67,13 @@ def _colours(phrase: Phrase) -> None:
         n = _COLOURS[m["c"]]
         return f"ball_{n + 8}" if n < 8 else None
 
-    lead, ball = r"(?:(?:the|that|this|my|your) )?", r"(?: ball)?"
+    lead, ball = r"(?:(?:the|that|this|my|your) )?(?:(?:little|big|old|lonely|lovely) )*", r"(?: ball| one)?"
     phrase.replace(rf"{lead}(?:{_COLOUR}) and white", lambda m: None)
     phrase.replace(rf"{lead}stripe (?P<c>{_COLOUR}){ball}", stripe)
     phrase.replace(rf"{lead}(?P<c>{_COLOUR}) (?:stripe|stripe one|and white|banded){ball}", stripe)
     phrase.replace(rf"{lead}(?:solid|plain|full) (?P<c>{_COLOUR}){ball}", solid)
     phrase.replace(rf"{lead}(?P<c>{_COLOUR}) solid{ball}", solid)
     phrase.replace(
-        rf"(?:{lead})(?P<c>{_COLOUR})(?: ball)?(?! (?:cloth|felt|chalk|shirt|light|table|line|circle|arrow|mark)(?!\S))",
+        rf"(?:{lead})(?P<c>{_COLOUR})(?: ball| one)?(?! (?:cloth|felt|chalk|shirt|light|table|line|circle|arrow|mark)(?!\S))",
         solid,
     )

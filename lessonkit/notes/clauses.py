@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from lessonkit.notes import balls, numbers, pockets
-from lessonkit.notes.words import Phrase
+from lessonkit.notes.words import Phrase, Token
 
 _PLAN_B = (
     r"plan b(?: (?:then|here|now|time|is|:|,|--))*|b plan|(?:my |the |our |your |a )?(?:back up|backup|second|other|alternative|spare|emergency|reserve|fallback|fall back) (?:plan|option|choice|shot|route|line)|"
@@ -41,11 +41,27 @@ def split_fallback(text: str) -> tuple[str, str | None, bool]:
     if mark is not marks[0]:
         return text, None, True
     assert mark is not None
+    if re.search(r"(?<!\S)(?:insurance|safety valve)(?!\S)", line[mark.end() :]):
+        return text, None, False
     cut = _cut(phrase, mark)
     if cut is None:
         return text, None, True
     main, fallback = text[:cut].rstrip(" ,;-–—"), text[cut:].lstrip(" ,;-–—")
     return main, fallback, False
+
+
+def considered(phrase: Phrase) -> None:
+    """'I wanted draw, but follow is safer': what was only thought of gives way to what is said after the 'but'."""
+    thought = r"(?:wanted|thought|considered|planned|could|might|was going|would have|used to|normally|usually|at first|tempting|rather than|looks like|instead of)"
+    kinds = ("stroke", "speed", "side", "rails", "ball", "pocket")
+    for m in phrase.find(rf"(?:(?![.;!?])\S+ )*{thought}(?: (?![.;!?])\S+)*? (?:but|instead)"):
+        after = phrase.line[m.end() :]
+        given_way = [k for k in kinds if re.search(rf"(?<!\S){k}_", after)]
+        tokens = phrase.line[: m.start()].count(" "), phrase.line[: m.end()].count(" ")
+        for at in range(*tokens):
+            token = phrase.tokens[at]
+            if token.tag.split("_")[0] in given_way:
+                phrase.tokens[at] = Token(f"once_{token.tag}", token.start, token.end)
 
 
 def _cut(phrase: Phrase, mark: re.Match[str]) -> int | None:

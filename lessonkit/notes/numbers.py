@@ -13,7 +13,7 @@ _WORDS = {
 }  # fmt: skip
 NUMBER = r"(?:\d{1,2}|one)"
 """A small whole number; 'one' stays a word, for it is as often a pronoun."""
-AMOUNT = r"(?:half an?|an? half|1 half|one half|½|a quarter(?: of an?)?|quarter|¼|¾|(?:an? )?3 quarters?(?: of an?)?|an? full|an? single|an?|full|one|\d+(?:\.\d+)?)"
+AMOUNT = r"(?:half an?|half|an? half|1 half|one half|½|a quarter(?: of an?)?|quarter|¼|¾|(?:an? )?3 quarters?(?: of an?)?|an? full|an? single|an?|full|one|\d+(?:\.\d+)?)"
 """How much of a unit: 'half a', 'a quarter', 'one', '1.5'."""
 MM_OF = {"mm": 1.0, "cm": 10.0, "inch": 25.4, "foot_length": 304.8, "metre": 1000.0, "ball": 57.15}
 
@@ -32,6 +32,9 @@ def rewrite(phrase: Phrase) -> None:
         "speed_firm",
     )
     phrase.replace(r"(?:half|1 / 2|½) (?:pace|power|speed|strength)", "speed_medium")
+    phrase.replace(
+        r"(?<!centre )line of the (head|foot)|(head|foot) line", lambda m: f"{m[1] or m[2]} string"
+    )
     figure = r"(\d+(?:\.\d+)?)"
     phrase.replace(
         rf"[(\[] (?:(?:to|at|x|=) )*{figure} ?(?:mm )?, (?:y )?(?:= )?{figure} (?:mm )?[)\]]", r"xy_\1_\2"

@@ -23,7 +23,7 @@ POCKET_RADIUS_MM = 180.0
 _JOIN = r"(?:of|the|at|on|in|,|and|by|near|toward|just|but|a|bit|little|slightly|to|side|table|over|down|up|around|about|somewhere|end|from|out)"
 _NEAR = (
     r"(?:(?:right |very |just |tight |snug |nice and |up |back |all the way |down |over |across |out |frozen |hard |along )*"
-    r"(?:near|by|close to|next to|against|along|beside|toward|on|hugging|at|around|alongside|tight to|to|down to|short of|above|before)"
+    r"(?:near|by|close to|next to|against|along|beside|toward|on|hugging|at|around|alongside|tight to|to|down to|destination|destination is|goal|target|target is|finish|finishes|finishing|ending|goal is|short of|above|before)"
     r"(?: to)? )(?:the |my |your )?"
 )
 _SEP = r"(?:\S+)"

@@ -40,13 +40,14 @@ _FAR_CORNERS = (
 _SIDES = (
     rf"{_SIDE}(?: side)? (?:side|middle|centre) pocket",
     rf"{_SIDE} middle(?! third)(?! of)",
-    rf"(?:side|middle|centre) pocket ?,? (?:on |to )?(?:the |your |my )?{_SIDE}(?: side| one)?",
+    rf"(?:side|middle|centre) pocket ?,? (?:on |to )?(?:the |your |my )?{_SIDE}(?: side| one)?(?! of)",
     r"middle ?,? (?:on )(?:the )?(?P<side>left|right)(?: side)?(?! of)",
     rf"side (?:on|to) the {_SIDE}(?: side| one)?(?! (?:of|half))",
     r"side (?P<side>left|right)(?: pocket)?",
     r"side , (?:the )?(?P<side>left|right)(?: hand)?(?: one| side)?(?= [.,;:!]|$)",
     r"(?P<lead>(?:in|into|for|to|at|toward|through) (?:the|that|my|your) )(?P<side>left|right)(?: hand)? side(?: pocket)?"
     r"(?! (?:of|spin|english|rail|half|long|at))",
+    r"(?P<lead>(?:\d{1,2}|one)(?: ball)?(?: (?:,|to|:|in|into|->))* )(?P<side>left|right) side(?= [,.;:]|$)",
     r"(?P<lead>(?:in|into) )(?P<side>left|right) side(?: pocket)?",
 )
 _UNSETTLED = (
@@ -72,6 +73,11 @@ def rewrite(phrase: Phrase) -> None:
         phrase.replace(pattern, lambda m: _side_pocket(m, phrase))
     for pattern, tag in _UNSETTLED:
         phrase.replace(pattern, tag)
+    phrase.replace(
+        r"pocket_\?side (?:[,.;:] |-- )*(?:on |to )?(?:the |your |my )?(?P<side>left|right)(?: hand)? (?:one|side|pocket)",
+        r"pocket_side-\g<side>",
+    )
+    phrase.replace(r"pocket_\?side (?:[,(] |-- )*(?P<side>left|right)(?= [,.;:)]|$)", r"pocket_side-\g<side>")
 
 
 def _side_pocket(m: re.Match[str], phrase: Phrase) -> str | None:

@@ -13,14 +13,17 @@ from lessonkit.notes.words import Phrase
 _B = r"ball_\d+"
 _LIST = rf"(?:{_B} (?:and |or |, |, and |nor )+)*"
 _FILL = r"(?:the |a |an |my |our |your |me |us |you |it |that |this |is |be |as |to |up |just |nice |good |perfect |straight |right |still |then |also |, |: |-- |always )*"
+_LINK = r"(?:(?:the|a|is|will|would|can|be|looks|like|being|still|again|then|now|:|--|->|number|as) )*"
 _TO_POCKET = r"(?: (?:ball|one|straight|cleanly|thin|thinly|cut|cuts|softly|gently|slowly|in|into|to|toward|at|down|up|the|that|goes|going|go|drops|drop|falls|passes|is|on|for|along|a|rail|rail_\S+|banks?|bank_\S+|kick_\S+|cross_side|cross_corner|speed_\S+|stroke_\S+|,|:|--|and|off|hanging|sits|sitting|over|by|near|there|here|place_\S+|first|across|back|dead|played|home|shot|you|got|have)){0,8} pocket_"
 
 _STOP = r"ball_|[.;]|pocket_"
 _NO_COPULA = r"(?! (?:ball )?(?:is|will|:|--|-> |ball_))"
 _ROLES: tuple[tuple[str, str, str], ...] = (
-    ("break", rf"break ball(?: (?:{_FILL[:-1]}|will|would|can|looks|like|will be))? {_FILL}$|break ball {_FILL}$|break ball $", ""),
-    ("key", rf"key ball {_FILL}$", ""),
-    ("insurance", rf"(?:insurance|safety valve)(?: ball)? {_FILL}$", ""),
+    ("alone", rf"(?:mind|watch out for|protect|careful with|take care of) {_FILL}$", r"") ,
+    ("alone", "", r" (?:, |-- |; |[.] )?(?:do )?(?:not|never) (?:disturb|touch|move|hit|bump) (?:it|that)"),
+    ("break", rf"break ball {_LINK}$", ""),
+    ("key", rf"key ball {_LINK}$", ""),
+    ("insurance", rf"(?:insurance|safety valve)(?: ball)? {_LINK}$", ""),
     ("break", "", rf"(?: (?!{_STOP}|key|insurance)\S+){{0,5}} break (?:ball{_NO_COPULA}|shot later)"),
     ("key", "", rf"(?: (?!{_STOP}|break|insurance)\S+){{0,5}} key(?: ball)?(?= |$){_NO_COPULA}"),
     ("insurance", "", rf"(?: (?!{_STOP}|key|break)\S+){{0,5}} (?:insurance|safety valve){_NO_COPULA}"),
@@ -29,7 +32,7 @@ _ROLES: tuple[tuple[str, str, str], ...] = (
      r""),
     ("alone", "", rf"(?: (?:and|or|,|nor) {_B})*(?: is| to be)?(?: left)? (?:alone|undisturbed|untouched|in peace)|(?: should| must| has to| can| will)? (?:stays?|not move|not be (?:touched|moved|disturbed)|be left)(?: (?:put|where it (?:is|lies)|there|home|alone))?"),
     ("off", r"(?:not|instead of|rather than|no shot on|no shot at|forget(?: about)?|skip|skipping|pass on|passing on|pass up|blocked on|hooked on|snookered on|nothing on|can not (?:see|hit|reach|get at|get to|make|play|pot|shoot|take)|not (?:see|hit|reach|make|play|pot|shoot|take|get to)|"
-            rf"looked at|not like|not have an? (?:\S+ )?(?:shot|look|line) (?:on|at|to)|no (?:line|look|way) (?:on|at|to)|tied up with|touching|frozen to|stuck (?:to|on|behind)|clustered with|kissing|leaning on|tempting|could have played|would have liked|over|ahead of|before) {_FILL}$", ""),
+            rf"looked at|not like|looks? like|(?:would|might) (?:think|expect)|obvious (?:shot|ball|choice) is|not have an? (?:\S+ )?(?:shot|look|line) (?:on|at|to)|no (?:line|look|way) (?:on|at|to)|tied up with|touching|frozen to|stuck (?:to|on|behind)|clustered with|kissing|leaning on|tempting|could have played|would have liked|over|ahead of|before) {_FILL}$", ""),
     ("off", "", r"(?: \S+){0,1}? (?:is|was|being|looks|being|are|stays|seems) (?:all |still |completely |a bit |too |totally |just )*(?:blocked|tied up|not on|no good|stuck|hooked|covered|hidden|buried|dead against|out|unavailable|too thin|too risky|risky|obstructed|not available|not there|off|locked up|no longer on|frozen up|gone|clustered|trouble)|"
             r" (?:does|will|can|do|is) not (?:go|pass|fit|drop|on|work|get through|reach)|(?: ,)? but (?:it |that )?(?:\S+ ){0,2}not (?:pass|go|fit|drop|work)| will not| has no pocket| has nowhere to go"),
     ("landmark", rf"(?:behind|below|above|past|between|beside|next to|beyond|around|underneath|under|near|by|inside|outside|between {_B} and) {_FILL}$", ""),
@@ -39,6 +42,7 @@ _MOVE = r"(?:rails_\S+|rail_\S+|rail|cue|table|gets?|getting|get|works?|way|come
 _NEXT_BEFORE = (
     rf"(?:for|ahead to|ready for|set for|-> ?|next to come is) {_FILL}$",
     r"->(?: for)? $",
+    rf"from (?:the )?{_B} to {_FILL}$",
     rf"(?:and|,|then|so) (?:i|we|you) (?:am |are |will be )?(?:looking at|look at|eyeing|eye|staring at|facing|eyeballing) {_FILL}$",
     rf"(?:get|gets|getting|be|been|am|are|is|good|nice|perfect|fine|straight|right|shape|shaped|position|angle|line|lined up|look|looks|set up|shot|sits|ready|land|lands|landing|come|comes|arrive|fall|falls|work|play|plays|{_MOVE}|where|there|here|place_\S+|and|well|window|view|stay|leaves me|leave me|leave) (?:(?:up|in|nicely|well|good|perfectly|straight|back|right|left) )*(?:on|on to|at|to|toward|upon|with) {_FILL}$",
     rf"(?:next|afterwards|after that|after this|following|then|next up|next one|next ball|next shot|from there|later|and on to|on to)(?: (?:is|will be|comes|comes up|,|:|i|we|you|it is|there is|can|have|has|got|get|play|shoot|take|go|to|on|in|am|with|the|for|want|one|ball|shot|do|target|will|should|be|up|like|need|would|that))* {_FILL}$",
@@ -50,10 +54,11 @@ _NEXT_BEFORE = (
 )
 _NEXT_AFTER = (
     rf" (?:is |comes |goes |will be |would be |being |as |as the |as my |to be |shot |are )*(?:next|after(?! {_B})|afterwards|to follow|comes up|coming up|follows|second|from there|later|in turn)(?=$| [.,;!:)]| one| ball| shot| up)",
+    r" (?:is |comes )?up next",
     r" (?:is|lies|sits|will be|should be|are) (?:then |right |just |already )*(?:(?:there|open|on) (?:next|then|for me|after)|waiting|up next|my next)",
 )
 _CALLED_BEFORE = (
-    rf"(?:play|plays|shoot|shoots|pot|pots|sink|sinks|take|takes|make|makes|cut|cuts|bank|banks|double|roll|rolls|rolling|drop|drops|knock|send|sends|slice|tuck|stroke|strokes|fire|pocket|pockets|hit|hits|bury|pop|pops|cinch|slot|put|puts|feather|back cut|ease|stun|thin|smash|spank|drill|drive|tap|nudge|guide|stuff|lay|call|calling|calls|called|going with|go with|choose|pick|clip|kill|stroke_\S+|speed_\S+|get|gets|kick|kick at|kick_\S+ (?:into|in to)|want to make|shot is|shot on|start with|starts? (?:off )?with|begin with|want|for now|first|now|so|it is|this is|this one is|that is|we are on|i am on|shot|target is|object|object ball|target|looking at|cross_corner on|cross_side on|cut on|bank on|kiss|carom|combo|combination) {_FILL}$",
+    rf"(?:play|plays|shoot|shoots|pot|pots|sink|sinks|take|takes|make|makes|cut|cuts|bank|banks|double|roll|rolls|rolling|drop|drops|knock|send|sends|slice|tuck|stroke|strokes|fire|pocket|pockets|hit|hits|bury|pop|pops|cinch|slot|put|puts|feather|back cut|ease|stun|thin|smash|spank|drill|drive|tap|nudge|guide|stuff|lay|call|calling|calls|called|going with|go with|choose|pick|clip|kill|stroke_\S+|speed_\S+|get|gets|kick|kick at|kick_\S+ (?:into|in to)|want to make|shot is|shot on|start with|starts? (?:off )?with|begin with|want|for now|first|now|so|it is|this is|this one is|that is|we are on|i am on|shot|target is|(?:am|are|actually|is) after|object|object ball|target|looking at|cross_corner on|cross_side on|cut on|bank on|kiss|carom|combo|combination) {_FILL}$",
     rf"(?:go|going|aim|opt|try|trying|went) (?:for|at|in to|into) {_FILL}$",
     rf"(?:cut|bank|kick|english|side_\S+|hit|tip|tips|cross_corner|cross_side|back cut|on|rel_\S+|stroke_\S+|speed_\S+|fall back|settle) (?:on|at) {_FILL}$",
     r"kick_\S+ (?:into |in to |at )?(?:the )?$",
@@ -124,7 +129,7 @@ def read(phrase: Phrase) -> Roles:
         evidence = 4 * to_pocket + 2 * calling + 2 * _any(_CALLED_AFTER[1:], after, end=False) - 3 * following
         evidence += 2 * before.endswith("combo ")
         open_.append((evidence, -m.start(), ball, following))
-    called = _called(open_, phrase.has(r"pocket_\S+"))
+    called = _called(open_, next((m.start() for m in phrase.find(r"pocket_\S+")), None))
     later = [b for e, at, b, f in open_ if f and b != called]
     first = {k: v[0] for k, v in given.items()}
     return Roles(
@@ -133,12 +138,15 @@ def read(phrase: Phrase) -> Roles:
     )  # fmt: skip
 
 
-def _called(mentions: list[tuple[int, int, int, bool]], pocket_named: bool) -> int | None:
+def _called(mentions: list[tuple[int, int, int, bool]], pocket_at: int | None) -> int | None:
     """The mention with the best evidence, the first of equals; a ball that is only the next one is not called."""
     best = max(mentions, default=None)
     if best is None:
         return None
     if best[3] and best[0] <= 0:
+        # "we've got the five here, left side pocket": the one ball, before its pocket
+        if len(mentions) == 1 and pocket_at is not None and -mentions[0][1] < pocket_at:
+            return mentions[0][2]
         # "see the nine there? cut it in ..., then the twelve": of two balls beside a named pocket the first is called
-        return mentions[0][2] if pocket_named and len(mentions) > 1 else None
+        return mentions[0][2] if pocket_at is not None and len(mentions) > 1 else None
     return best[2]

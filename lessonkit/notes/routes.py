@@ -17,7 +17,7 @@ _KICKS = (
     rf"(?:off |kick off |kick |on |into |to |hit |touch |via |using |with )*(?P<rails>{_RAILS}) first",
     rf"(?:off|from|via|into|hit|hits) (?P<rails>{_RAILS}){_THEN} (?:in to|into|at|to hit|to catch|to meet|to find|finding|catching|hits?|hitting|before|to clip|clip|and hit|and in to)(?= (?:the )?ball_)",
     rf"(?:cue|it|whitey) (?:goes |comes |runs )?(?:hits?|to|into|touches|contacts|meets|strikes|off|finds) (?P<rails>{_RAILS})(?: (?:,|and))* (?:then|and then|before|and)(?: hits?| into| contacts?| meets| finds| strikes)?(?= (?:the )?ball_)",
-    rf"(?:cushion|kick)(?: (?:shot|at|ball_\d+|it|in|the|into|to|pocket_\S+|,|[:]))* (?:off|from|via) (?P<rails>{_RAILS})",
+    rf"(?:cushion|kick)(?: (?:shot|at|ball_\d+|it|in|the|into|to|pocket_\S+|,|[:]))*(?: (?:off|from|via|[:]))+ (?P<rails>{_RAILS})",
     rf"(?:off|from|via|into|hit|hits) (?P<rails>{_RAILS}) before(?= (?:the |it |hitting |hit |contacting |touching |meeting |reaching )*(?:ball_|the ball|contact|object))",
 )
 _BANK_WORD = r"(?:bank|banks|double|doubles|doubled)"
@@ -48,16 +48,19 @@ def rewrite(phrase: Phrase) -> None:
     def taken(kind: str, keep: bool = False):  # type: ignore[no-untyped-def]
         def tag(m: re.Match[str]) -> str:
             names = "+".join(re.findall(r"rail_(head|foot|left|right)", m["rails"]))
-            return (m["keep"] if keep else "") + f"{kind}_{names}"
+            # what else stood in the run ("kick at the seven: foot cushion") stays
+            others = [t for t in m[0].split() if t.startswith(("ball_", "pocket_"))]
+            kept = m["keep"] if keep else "".join(f"{t} " for t in others)
+            return f"{kept}{kind}_{names}"
 
         return tag
 
+    # "a one-rail kick", "a two-rail bank": these are not cushions after the contact
+    phrase.replace(r"rails_\d(?= (?:bank|cross_\S+|kick))", "")
     for pattern in _KICKS:
         phrase.replace(pattern, taken("kick"))
     for pattern in _BANKS:
         phrase.replace(pattern, taken("bank", keep=True))
-    # the cushions that the called ball of a bank meets are not the cue ball's
-    phrase.replace(r"rails_(\d) (?=bank|cross|kick)", "")
     phrase.replace(rf"(?:goes |go |going )?(?:to|into) (?:the )?({_RAIL})(?= (?:and|then) (?:back|out|off|up|come|comes|down|across|then|in)(?!\S))",
                    r"off \1")  # fmt: skip
 

@@ -77,6 +77,7 @@ def tagged(text: str, table: Table) -> Phrase:
     strokes.rewrite(phrase)
     strokes.deny(phrase)
     clauses.correct(phrase)
+    clauses.considered(phrase)
     return phrase
 
 

@@ -101,6 +101,7 @@ _WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
         "speed_soft",
         (
             r"(?:very |nice and |really |super |so |ever so |real |pretty |too )?(?:soft|softly|gentle|gently|slow|slowly|easy|lightly|tender|tenderly|delicate|delicately|quietly)(?: (?:stroke|speed|hit|pace|weight|roll|touch|and easy|and slow|as you like|as can be))?(?! (?:shot|one|pot|cut|out|money|ball|to see|game|peasy|enough|ball_\d+)(?!\S))",
+            r"(?:not|without) (?:too )?(?:much|a lot of|any real|any) (?:force|power|pace|speed|muscle)",
             r"nice and easy",
             r"take it easy",
             r"(?:lag|pocket|dead|drop|dying|rolling|crawl|baby|feather|safety|drip|whisper|touch|low|minimum|minimal|little|walking|snail) (?:speed|weight|pace|power)",
