@@ -10,6 +10,7 @@ import numpy as np
 
 from lessonkit.model import CUE_BALL, Cushion, Layout, Pocket, Point, Table, Track
 from lessonkit.physics import contacts
+from lessonkit.physics.apart import apart
 from lessonkit.physics.cushions import Cushions, Drop, Face, Tip, cushions_of
 from lessonkit.physics.impacts import ball_ball, cushion
 from lessonkit.physics.laws import DEFAULT, Laws
@@ -90,12 +91,14 @@ def simulate(
 ) -> Run:
     """Play a stroke on a layout.
 
-    layout: balls at rest, mm (its cue ball is replaced by `cue`, the state just after the strike).
+    layout: balls at rest, mm (its cue ball is replaced by `cue`, the state just after the strike); balls that overlap by
+    an error of measuring are first moved apart.
     stop: called after every contact; returning True ends the run there.
     Raises RuntimeError if the shot has more than MAX_EVENTS contacts.
     """
-    start = {n: Ball(*p) for n, p in layout.items() if n != CUE_BALL}
-    start[CUE_BALL] = replace(cue)
+    places = apart({**layout, CUE_BALL: (cue.x, cue.y)}, table)
+    start = {n: Ball(*p) for n, p in places.items() if n != CUE_BALL}
+    start[CUE_BALL] = replace(cue, x=places[CUE_BALL][0], y=places[CUE_BALL][1])
     return _Shot(start, table, laws).play(stop, until_s)
 
 

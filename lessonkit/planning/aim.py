@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot
 
 from lessonkit.model import CUE_BALL, Cushion, Layout, Pocket, Point, Table
 from lessonkit.physics.cushions import cushions_of
 from lessonkit.physics.impacts import strike
 from lessonkit.physics.laws import Laws
+from lessonkit.physics.motion import Ball, advance
 from lessonkit.physics.simulate import Hit, Run, simulate
-from lessonkit.planning.geometry import direction_deg, ghost_ball, mirrored, turn_deg
+from lessonkit.planning.geometry import direction_deg, ghost_ball, mirrored
 
 TRIES = 14
 SCAN_DEG = 6.0
@@ -35,6 +36,8 @@ class Task:
     laws: Laws
     exact: bool = True
     """Whether an aim straight at the target can be had; otherwise the middle of the potting aims is looked for."""
+    blind: bool = False
+    """No aim pots: the geometric one is taken as it is."""
 
     @property
     def virtual_target(self) -> Point:
@@ -78,6 +81,8 @@ def find_aim(task: Task, stroke: Stroke, guess_deg: float | None = None) -> floa
     start = task.first_guess_deg if guess_deg is None else guess_deg
     if task.rail_first and guess_deg is None:
         start = _solve(lambda a: _ghost_miss(task, stroke, a), start, 0.5) or start
+    if task.blind:
+        return start
     if task.exact:
         found = _solve(lambda a: _pot_miss(task, stroke, a), start, 0.05)
         if found is not None:
@@ -185,7 +190,7 @@ def _pot_miss(task: Task, stroke: Stroke, aim_deg: float) -> float | None:
     if task.ball not in run.pieces or tuple(before) != task.rail_first or tuple(met) != task.bank:
         return None
     ball = run.balls[task.ball]
-    return _pass(ball.x, ball.y, ball.vx, ball.vy, task.target)
+    return _pass(ball, task.target, task.laws)
 
 
 def _ghost_miss(task: Task, stroke: Stroke, aim_deg: float) -> float | None:
@@ -203,7 +208,7 @@ def _ghost_miss(task: Task, stroke: Stroke, aim_deg: float) -> float | None:
     if tuple(met) != task.rail_first:
         return None
     ball = run.balls[CUE_BALL]
-    return _pass(ball.x, ball.y, ball.vx, ball.vy, task.ghost)
+    return _pass(ball, task.ghost, task.laws)
 
 
 def _pair(task: Task, stroke: Stroke, aim_deg: float, stop: Callable[[Hit, Run], bool]) -> Run:
@@ -213,15 +218,21 @@ def _pair(task: Task, stroke: Stroke, aim_deg: float, stop: Callable[[Hit, Run],
     return simulate(layout, cue, task.table, task.laws, stop)
 
 
-def _pass(x: float, y: float, vx: float, vy: float, target: Point) -> float | None:
-    """Signed distance at which a straight way passes a target; None if it leads away from it."""
-    v = hypot(vx, vy)
-    dx, dy = target[0] - x, target[1] - y
-    if v < 1e-6 or vx * dx + vy * dy <= 0.0:
+def _pass(ball: Ball, target: Point, laws: Laws) -> float | None:
+    """Signed distance at which a ball's way passes a target; None if it leads away from it.
+
+    A ball that slips bends its way until it rolls, so the straight roll after that counts where the target lies on it.
+    """
+    later = replace(ball)
+    if later.moving:
+        advance(later, min(later.ends, later.t + 1.5), laws)
+    miss = _pass_straight(later, target)
+    return miss if miss is not None else _pass_straight(ball, target)
+
+
+def _pass_straight(ball: Ball, target: Point) -> float | None:
+    v = hypot(ball.vx, ball.vy)
+    dx, dy = target[0] - ball.x, target[1] - ball.y
+    if v < 1e-3 or ball.vx * dx + ball.vy * dy <= 0.0:
         return None
-    return (vx * dy - vy * dx) / v
-
-
-def aim_error_deg(a: float, b: float) -> float:
-    """Size of the turn between two aims."""
-    return abs(turn_deg(a, b))
+    return (ball.vx * dy - ball.vy * dx) / v

@@ -10,7 +10,15 @@ from lessonkit.model import CUE_BALL, Intent, Pocket, Point
 from lessonkit.physics.cushions import pocket_target
 from lessonkit.physics.simulate import Run
 from lessonkit.planning.aim import Stroke, Task, aim_exactly, find_aim, play
-from lessonkit.planning.words import Choice, dead_tip, distance, side_choice, speed_choice, tip_choice
+from lessonkit.planning.words import (
+    Choice,
+    arrival_spin,
+    dead_tip,
+    distance,
+    side_choice,
+    speed_choice,
+    tip_choice,
+)
 
 EXPLICIT_MM = 20.0
 """How far the landing may miss a place given in figures before it weighs."""
@@ -20,6 +28,10 @@ WRONG_RAILS, MISSED, SCRATCH, WRONG_FIRST, DISTURBED, LEFT_ALONE = 60.0, 150.0, 
 """What a fault weighs against the landing (in its own widths) in the choice of a stroke."""
 REFINE = 70
 """Strokes tried in each refinement."""
+LEAST_SPIN = 0.25
+"""R w / v with which a follow or draw should at least arrive; 1 is natural roll. Our choice."""
+SPINLESS = 20.0
+"""What each unit of R w / v that is lacking weighs."""
 MANY_BALLS = 11
 MOST_ASIDE = 0.6
 """Share of the mouth's free half that a plan may use to change the cue ball's angle."""
@@ -132,6 +144,8 @@ def _weigh(wish: Wish, stroke: Stroke, aim: float, run: Run, numbers: tuple[floa
             cost += LEFT_ALONE if n in intent.leave_alone else DISTURBED
     landing_mm = None
     rest = run.rest.get(CUE_BALL)
+    if first is not None and not wish.task.rail_first:
+        cost += _spin_cost(wish, arrival_spin(stroke.speed_mps, stroke.tip_up, first.t_s, wish.task.laws))
     if intent.stroke == "stop" and rest is not None and first is not None:
         # a stop is played to leave the cue ball where it met the called ball
         stayed = distance(rest, run.place(CUE_BALL, first.t_s))
@@ -142,6 +156,17 @@ def _weigh(wish: Wish, stroke: Stroke, aim: float, run: Run, numbers: tuple[floa
         landing_mm = distance(rest, intent.landing.point)
         cost += 4.0 * (sqrt(1.0 + (landing_mm / width_mm(intent)) ** 2) - 1.0)
     return Found(stroke, aim, run, cost, potted, rails, landing_mm)
+
+
+def _spin_cost(wish: Wish, spin: float) -> float:
+    """What a draw that arrives without backspin weighs, or a follow without topspin."""
+    least = {"draw": -LEAST_SPIN, "follow": LEAST_SPIN, "force follow": LEAST_SPIN}.get(
+        wish.intent.stroke or ""
+    )
+    if least is None:
+        return 0.0
+    lacking = max(0.0, spin - least) if least < 0 else max(0.0, least - spin)
+    return SPINLESS * lacking
 
 
 def search(wish: Wish) -> Found | None:
@@ -157,7 +182,7 @@ def search(wish: Wish) -> Found | None:
     tried: list[tuple[Found, tuple[float, float, float]]] = []
     guess = None if exact else find_aim(wish.task, usual)
     if guess is None and not exact:
-        return None
+        wish = replace(wish, task=replace(wish.task, blind=True))
     sides = {wish.side.usual} if crowded else {wish.side.usual, wish.side.low, wish.side.high}
     for side in sorted(sides):
         for speed in _spread(wish.speed, n_speed):

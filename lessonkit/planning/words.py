@@ -95,6 +95,16 @@ def dead_tip(speed_mps: float, distance_mm: float, laws: Laws) -> float:
     return max(-MISCUE_LIMIT, -(v - sqrt(left)) / v)
 
 
+def arrival_spin(speed_mps: float, tip_up: float, t_s: float, laws: Laws) -> float:
+    """R w / v, forward positive, of a ball `t_s` after a level stroke: 1 once it rolls (laws of B1, docs/physics.md)."""
+    v, a = 1000.0 * speed_mps, laws.mu_slide * GRAVITY_MMPS2
+    slip = v * (1.0 - 2.5 * tip_up)
+    if t_s >= 2.0 * abs(slip) / (7.0 * a):
+        return 1.0
+    sign = 1.0 if slip > 0.0 else -1.0
+    return (2.5 * tip_up * v + sign * 2.5 * a * t_s) / (v - sign * a * t_s)
+
+
 def distance(a: Point, b: Point) -> float:
     """Distance of two places, mm."""
     return sqrt((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2)
