@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lessonkit.model import Camera, Point
+from lessonkit.model import Camera, Point, Table
 from lessonkit.table.camera import centre_mm, project
 
 Array = NDArray[np.float64]
@@ -17,21 +19,22 @@ STEP_MM = 12.0
 def lengths(points: ArrayLike) -> Array:
     """Length of the way up to each point, shape (N,), for points of shape (N, 2)."""
     p = np.asarray(points, float).reshape(-1, 2)
-    return np.r_[0.0, np.cumsum(np.hypot(*np.diff(p, axis=0).T))] if len(p) else np.zeros(0)
+    steps = np.diff(p, axis=0)
+    return np.asarray(np.r_[0.0, np.cumsum(np.hypot(steps[:, 0], steps[:, 1]))][: len(p)], float)
 
 
 def at_length(points: ArrayLike, at: ArrayLike) -> Array:
     """Places, shape (M, 2), at these lengths along the way; beyond the ends, the ends."""
     p, s = np.asarray(points, float).reshape(-1, 2), lengths(points)
     a = np.atleast_1d(np.asarray(at, float))
-    return np.c_[np.interp(a, s, p[:, 0]), np.interp(a, s, p[:, 1])]
+    return np.asarray(np.c_[np.interp(a, s, p[:, 0]), np.interp(a, s, p[:, 1])], float)
 
 
 def stretch(points: ArrayLike, start: float, end: float) -> Array:
     """The part of the way between two lengths along it, its own corners kept; shape (N, 2), N >= 2."""
     p, s = np.asarray(points, float).reshape(-1, 2), lengths(points)
     inner = (s > start) & (s < end)
-    return np.r_[at_length(p, [start]), p[inner], at_length(p, [end])]
+    return np.asarray(np.r_[at_length(p, [start]), p[inner], at_length(p, [end])], float)
 
 
 def sampled(points: ArrayLike, step_mm: float = STEP_MM) -> Array:
@@ -54,7 +57,7 @@ def dashes(points: ArrayLike, on_mm: float, off_mm: float, start_mm: float = 0.0
 def circle(centre: Point, radius_mm: float, count: int = 72) -> Array:
     """A closed ring of places, shape (count + 1, 2)."""
     a = np.linspace(0, 2 * np.pi, count + 1)
-    return np.c_[centre[0] + radius_mm * np.cos(a), centre[1] + radius_mm * np.sin(a)]
+    return np.asarray(np.c_[centre[0] + radius_mm * np.cos(a), centre[1] + radius_mm * np.sin(a)], float)
 
 
 def ball_outline(
@@ -76,6 +79,19 @@ def ball_outline(
     a = np.linspace(0, 2 * np.pi, count, endpoint=False)
     places = c + w * radius_mm**2 / d + ring * (np.outer(np.cos(a), u) + np.outer(np.sin(a), v))
     return project(camera, places)
+
+
+def scaled(camera: Camera, factor_x: float, factor_y: float) -> Camera:
+    """The camera of the picture after scaling; the centre of its first pixel is (0, 0) again."""
+    scale = np.array([[factor_x, 0, (factor_x - 1) / 2], [0, factor_y, (factor_y - 1) / 2], [0, 0, 1]])
+    return replace(camera, matrix=scale @ camera.matrix)
+
+
+def quarter_turns(camera: Camera, table: Table) -> int:
+    """How many quarter turns anticlockwise bring a drawing with the head on the left into the picture's direction."""
+    middle = (table.length_mm / 2, table.width_mm / 2)
+    a, b = project(camera, [middle, (middle[0] + 100, middle[1])])
+    return round(float(np.degrees(np.arctan2(a[1] - b[1], b[0] - a[0]))) / 90) % 4
 
 
 def px_per_mm(camera: Camera, at: Point) -> float:

@@ -71,6 +71,19 @@ def wrapped(text: str, size_px: int, room_px: int, *, bold: bool = True) -> list
     return [shortened(part, size_px, room_px, bold=bold) for part in lines]
 
 
+def balanced(text: str, size_px: int, room_px: int, *, bold: bool = True) -> list[str]:
+    """Wrapped into as few lines as fit, all about equally long."""
+    lines = wrapped(text, size_px, room_px, bold=bold)
+    narrow = room_px
+    while len(lines) > 1 and narrow > room_px // 2:
+        narrow -= max(1, room_px // 40)
+        tighter = wrapped(text, size_px, narrow, bold=bold)
+        if len(tighter) > len(lines) or any(t.endswith("…") for t in tighter):
+            break
+        lines = tighter
+    return lines
+
+
 def shortened(text: str, size_px: int, room_px: int, *, bold: bool = True) -> str:
     """The text, or as much of it as fits with an ellipsis."""
     if width_px(text, size_px, bold=bold) <= room_px:

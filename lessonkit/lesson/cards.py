@@ -1,0 +1,180 @@
+"""Title and closing cards: words on the table's own picture, darkened, fading in gently (made with moviepy)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from lessonkit.lesson import style
+from lessonkit.lesson.phrases import ball_word, target
+from lessonkit.lesson.picture import U8, Layer, Picture
+from lessonkit.lesson.scene import distance_words
+from lessonkit.lesson.text import balanced, font, line_height_px, shortened, text_mask, wrapped
+from lessonkit.model import Analysis, Shot
+
+FADE_S = 0.6
+"""How long the words take to appear: slow enough that nothing flashes."""
+GROUND = "#10161B"
+SOFT = "#C6D0D7"
+"""Secondary words."""
+SHINE = 0.26
+"""Share of the table's picture that shines through; even a white ball then leaves 4.5:1 to both."""
+
+
+@dataclass(frozen=True)
+class Words:
+    """One line on a card: its baseline box's top, its left edge or middle, and how it looks."""
+
+    text: str
+    x: int
+    y: int
+    size_px: int
+    colour: str = style.WHITE
+    centred: bool = False
+    bold: bool = True
+
+
+def background(still: Picture, shine: float = SHINE) -> U8:
+    """The table's picture, blurred and darkened until white words have far more than 4.5:1 on it."""
+    bgr = still.to_bgr()
+    h, w = bgr.shape[:2]
+    small = cv2.GaussianBlur(cv2.resize(bgr, (w // 4, h // 4), interpolation=cv2.INTER_AREA), (0, 0), 2)
+    ground = np.array(style.bgr(GROUND), np.float32)
+    return np.asarray(
+        np.rint(cv2.resize(small, (w, h)).astype(np.float32) * shine + ground * (1 - shine)), np.uint8
+    )
+
+
+def card_pictures(
+    ground: U8, words: Sequence[Words], fps: float, frames: int
+) -> Iterator[tuple[Picture, int]]:
+    """The card's pictures, each with how many frames it stands; the words fade in over the first moments."""
+    from moviepy import CompositeVideoClip, ImageClip
+    from moviepy.video.fx import CrossFadeIn
+
+    h, w = ground.shape[:2]
+    layer = Layer(w, h)
+    for line in words:
+        _write(layer, line)
+    duration = max(frames, 1) / fps
+    base = ImageClip(ground[..., ::-1]).with_duration(duration)
+    clips = [base]
+    if layer.touched is not None:
+        x0, y0, x1, y1 = layer.touched
+        rgba = _straight(layer.bgra[y0:y1, x0:x1])
+        text = ImageClip(rgba).with_duration(duration).with_position((x0, y0))
+        clips.append(text.with_effects([CrossFadeIn(min(FADE_S, duration / 2))]))
+    card = CompositeVideoClip(clips, size=(w, h)).with_duration(duration)
+    fading = min(frames, int(np.ceil(min(FADE_S, duration / 2) * fps)) + 1)
+    for k in range(fading):
+        rgb = np.ascontiguousarray(card.get_frame(k / fps))
+        last = k == fading - 1
+        yield Picture.from_bgr(np.ascontiguousarray(rgb[..., ::-1])), frames - fading + 1 if last else 1
+    card.close()
+
+
+def _straight(bgra: U8) -> U8:
+    """Premultiplied blue-green-red-alpha to plain red-green-blue-alpha."""
+    alpha = bgra[..., 3:].astype(np.float32)
+    colour = np.where(alpha > 0, bgra[..., :3] * 255.0 / np.maximum(alpha, 1), 0)
+    return np.dstack([np.clip(np.rint(colour), 0, 255).astype(np.uint8)[..., ::-1], bgra[..., 3]])
+
+
+def _write(layer: Layer, line: Words) -> None:
+    mask = text_mask(line.text, line.size_px, bold=line.bold)
+    if not mask.size:
+        return
+    top = int(font(line.size_px, bold=line.bold).getbbox(line.text)[1]) - 1
+    x = line.x - mask.shape[1] // 2 if line.centred else line.x
+    layer.stamp(mask, x, line.y + top, line.colour)
+
+
+def title_words(analysis: Analysis, width: int, height: int) -> list[Words]:
+    """Series and number, title, then player, table and number of shots, in the middle of the picture."""
+    short = min(width, height)
+    head = analysis.head
+    shots = len(analysis.shots)
+    over = " · ".join(w for w in (head.series, f"No. {head.number}" if head.number else None) if w)
+    under = [
+        w for w in (head.player, _table_words(analysis), f"{shots} shot{'' if shots == 1 else 's'}") if w
+    ]
+    room = round(width * 0.88)
+    rows: list[tuple[str, int, str]] = []
+    if over:
+        rows += [(t, short // 20, SOFT) for t in wrapped(over, short // 20, room)[:1]]
+    rows += [
+        (t, short // 10, style.WHITE) for t in balanced(head.title or "Straight pool", short // 10, room)[:3]
+    ]
+    rows += [(t, short // 22, SOFT) for t in wrapped(" · ".join(under), short // 22, room)[:2]]
+    gap = short // 36
+    total = sum(line_height_px(size) + gap for _, size, _ in rows) - gap
+    y = (height - total) // 2
+    words: list[Words] = []
+    for text, size, colour in rows:
+        words.append(Words(text, width // 2, y, size, colour, centred=True))
+        y += line_height_px(size) + gap
+    return words
+
+
+def _table_words(analysis: Analysis) -> str:
+    size = analysis.table.size
+    return f"{size[:-2]}-foot table" if size.endswith("ft") else f"table {size} mm"
+
+
+HEADS = ("Shot", "Called", "Made", "Off by", "Verdict")
+_SHARES = (0.0, 0.12, 0.46, 0.6, 0.74)
+"""Left edges of the columns as shares of the table's width."""
+
+
+def table_pages(analysis: Analysis, width: int, height: int) -> list[list[Words]]:
+    """The closing table, in as many pages as readable lines need: shot, called, made, landing error, verdict."""
+    short = min(width, height)
+    size = max(10, round(short / 24)) if width >= height else max(10, round(width / 36))
+    left, room = round(width * 0.06), round(width * 0.88)
+    title = short // 16
+    margin = round(height * 0.07)
+    rows = [_row(s) for s in analysis.shots]
+    above = line_height_px(title) + size
+    fitting = max(1, int((height - 2 * margin - above) / (line_height_px(size) * 1.25)) - 1)
+    count = max(1, -(-len(rows) // fitting))
+    per_page = max(1, -(-len(rows) // count))
+    # few rows get more air, and stand in the middle of the picture
+    step = round(min(line_height_px(size) * 1.7, (height - 2 * margin - above) / (per_page + 1)))
+    top = (height - above - step * (per_page + 1)) // 2
+    pages: list[list[Words]] = []
+    for k in range(0, max(1, len(rows)), per_page):
+        words = [Words("The shots", left, top, title)]
+        words += _cells(HEADS, left, room, top + above, size, SOFT)
+        for i, row in enumerate(rows[k : k + per_page]):
+            words += _cells(row, left, room, top + above + step * (i + 1), size, style.WHITE)
+        pages.append(words)
+    return pages
+
+
+def _cells(cells: Sequence[str], left: int, room: int, y: int, size: int, colour: str) -> list[Words]:
+    edges = [*(left + round(share * room) for share in _SHARES), left + room]
+    gap = size // 2
+    return [
+        Words(
+            shortened(text, size, edges[k + 1] - edges[k] - gap, bold=False),
+            edges[k],
+            y,
+            size,
+            colour,
+            bold=False,
+        )
+        for k, text in enumerate(cells)
+        if text
+    ]
+
+
+def _row(shot: Shot) -> tuple[str, str, str, str, str]:
+    ball, pocket = target(shot)
+    called = ", ".join(w for w in (None if ball is None else ball_word(ball), pocket) if w) or "–"
+    c = shot.comparison
+    made = "–" if c is None or c.called_made is None else "✓ yes" if c.called_made else "✗ no"
+    off = "–" if c is None or c.landing_error_mm is None else distance_words(c.landing_error_mm)
+    return str(shot.seen.number), called, made, off, (c.verdict if c is not None and c.verdict else "–")

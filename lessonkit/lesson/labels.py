@@ -1,0 +1,181 @@
+"""Where words go: beside their things, inside the picture, off the balls, off each other and off the ways."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.lesson import style
+from lessonkit.lesson.picture import Box, Layer
+from lessonkit.lesson.text import balanced, font, line_height_px, text_mask, width_px
+from lessonkit.model import Point
+
+_DIRECTIONS = [(1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1)]
+
+
+@dataclass
+class Room:
+    """What of the picture is taken: boxes that words must not touch, and places that they should not hide."""
+
+    width: int
+    height: int
+    solid: list[Box] = field(default_factory=list)
+    """Balls, other words."""
+    soft: list[NDArray[np.float64]] = field(default_factory=list)
+    """Points in pixels, shape (N, 2), of ways."""
+
+    def cost(self, box: Box) -> float:
+        """0 for a free place; a solid thing counts a thousand times its overlapped share, a point of a way 1."""
+        x0, y0, x1, y1 = box
+        if x0 < 0 or y0 < 0 or x1 > self.width or y1 > self.height:
+            return float("inf")
+        area = max(1, (x1 - x0) * (y1 - y0))
+        total = sum(1 + 1000 * overlap(box, b) / area for b in self.solid if overlap(box, b))
+        for points in self.soft:
+            inside = (points[:, 0] >= x0) & (points[:, 0] < x1) & (points[:, 1] >= y0) & (points[:, 1] < y1)
+            total += float(inside.sum())
+        return total
+
+
+def overlap(a: Box, b: Box) -> int:
+    """Area in pixels that two boxes share."""
+    return max(0, min(a[2], b[2]) - max(a[0], b[0])) * max(0, min(a[3], b[3]) - max(a[1], b[1]))
+
+
+@dataclass(frozen=True)
+class Key:
+    """How the line looks that a label names."""
+
+    colour: str
+    dashed: bool
+
+
+@dataclass(frozen=True)
+class Plate:
+    """Words on a ground of their own."""
+
+    lines: tuple[str, ...]
+    size_px: int
+    bold: bool = True
+    ground: str = style.PLATE
+    colour: str = style.WHITE
+    key: Key | None = None
+    """A sample of the line that the words name, drawn before them."""
+
+    @property
+    def key_px(self) -> int:
+        """Room for the sample."""
+        return 0 if self.key is None else round(self.size_px * 1.9)
+
+    @property
+    def pad_px(self) -> int:
+        """Ground left around the words."""
+        return max(3, round(self.size_px * 0.32))
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height in pixels."""
+        widest = max((width_px(t, self.size_px, bold=self.bold) for t in self.lines), default=0)
+        high = line_height_px(self.size_px, bold=self.bold) * len(self.lines)
+        return widest + self.key_px + 2 * self.pad_px, high + self.pad_px
+
+    def box_at(self, x: int, y: int) -> Box:
+        """The box with its first pixel at (x, y)."""
+        w, h = self.size
+        return x, y, x + w, y + h
+
+    def draw(self, layer: Layer, x: int, y: int) -> None:
+        """Draw it with its first pixel at (x, y)."""
+        w, h = self.size
+        layer.stamp(rounded(w, h, max(2, self.pad_px // 2)), x, y, self.ground, style.PLATE_ALPHA)
+        high = line_height_px(self.size_px, bold=self.bold)
+        if self.key is not None:
+            end = x + self.pad_px + self.key_px - self.size_px * 0.45
+            line = np.array([[x + self.pad_px + 2, y + h / 2], [end, y + h / 2]])
+            thirds = [
+                line[0] + (line[1] - line[0]) * np.array([[a], [b]]) for a, b in ((0, 0.28), (0.68, 1.0))
+            ]
+            layer.lines(thirds if self.key.dashed else [line], self.key.colour, self.size_px / 6)
+        for k, text in enumerate(self.lines):
+            mask, dy = _on_baseline(text, self.size_px, self.bold)
+            layer.stamp(
+                mask, x + self.pad_px + self.key_px, y + self.pad_px // 2 + k * high + dy, self.colour
+            )
+
+
+def _on_baseline(text: str, size_px: int, bold: bool) -> tuple[NDArray[np.uint8], int]:
+    """The letters, and how far below the line's top they begin."""
+    return text_mask(text, size_px, bold=bold), int(font(size_px, bold=bold).getbbox(text)[1]) - 1
+
+
+def rounded(width: int, height: int, radius: int) -> NDArray[np.uint8]:
+    """Coverage of a rectangle with round corners."""
+    mask = np.zeros((height, width), np.uint8)
+    r = min(radius, width // 2, height // 2)
+    mask[r : height - r] = 255
+    mask[:, r : width - r] = 255
+    for x in (r, width - 1 - r):
+        for y in (r, height - 1 - r):
+            cv2.circle(mask, (x, y), r, 255, -1, cv2.LINE_AA)
+    return mask
+
+
+def beside(plate: Plate, anchor: Point, gap_px: float, room: Room) -> Box | None:
+    """The cheapest box for words beside `anchor`, `gap_px` off it or a little more; None when none is inside."""
+    w, h = plate.size
+    best: tuple[float, Box] | None = None
+    for extra in (0.0, 0.6, 1.4):
+        for dx, dy in _DIRECTIONS:
+            reach = gap_px + extra * h
+            diagonal = 0.75 if dx and dy else 1.0
+            cx = anchor[0] + dx * (reach * diagonal + w / 2)
+            cy = anchor[1] + dy * (reach * diagonal + h / 2)
+            box = plate.box_at(round(cx - w / 2), round(cy - h / 2))
+            cost = room.cost(box) + extra * 2
+            if np.isfinite(cost) and (best is None or cost < best[0]):
+                best = (cost, box)
+    return best[1] if best else None
+
+
+def put(layer: Layer, plate: Plate, anchor: Point, gap_px: float, room: Room) -> Box | None:
+    """Draw words beside a thing and take their room."""
+    box = beside(plate, anchor, gap_px, room)
+    if box is not None:
+        plate.draw(layer, box[0], box[1])
+        room.solid.append(box)
+    return box
+
+
+def headline(text: str, sizes: style.Sizes) -> Plate:
+    """A headline in at most three lines that fit the picture's width."""
+    size = sizes.headline_px
+    lines = balanced(text, size, round(sizes.width_px * 0.94))
+    return Plate(tuple(lines[:3]), size)
+
+
+def headline_box(plate: Plate, room: Room, margin_px: int, *, top: bool) -> Box:
+    """At the top or the bottom edge, left, middle or right: where it hides least; left where equal."""
+    w, h = plate.size
+    y = margin_px if top else room.height - h - margin_px
+    places = (margin_px, (room.width - w) // 2, room.width - w - margin_px)
+    boxes = [plate.box_at(max(0, min(x, room.width - w)), max(0, y)) for x in places]
+    return min(boxes, key=lambda b: (room.cost(b), boxes.index(b)))
+
+
+def free_place(size: tuple[int, int], room: Room, prefer: Sequence[Box], margin_px: int) -> Box | None:
+    """Where along the picture's edges a box of this size hides nothing solid and no way, and least of `prefer`.
+
+    `prefer` are boxes better left uncovered (the playing surface). None when every place hides something.
+    """
+    w, h = size
+    xs = np.linspace(margin_px, room.width - w - margin_px, 9).astype(int)
+    ys = np.linspace(margin_px, room.height - h - margin_px, 7).astype(int)
+    if room.width < w + 2 * margin_px or room.height < h + 2 * margin_px:
+        return None
+    edge = {(x, y) for x in xs for y in ys if x in (xs[0], xs[-1]) or y in (ys[0], ys[-1])}
+    free = [b for b in ((int(x), int(y), int(x) + w, int(y) + h) for x, y in edge) if room.cost(b) == 0]
+    return min(free, key=lambda b: (sum(overlap(b, p) for p in prefer), b[0] + b[1]), default=None)

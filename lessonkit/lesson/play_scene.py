@@ -1,0 +1,98 @@
+"""The shot at full speed with the way the cue ball has taken so far."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.lesson import projected, style
+from lessonkit.lesson.drawing import layout_at, way_until
+from lessonkit.lesson.picture import Box, Cutout, Layer, Overlay, Picture
+from lessonkit.lesson.scene import Set, box_around
+from lessonkit.model import CUE_BALL
+
+OVERLAP_MM = 40.0
+"""How much of the line drawn before is drawn again, so that the new piece's edge does not cut it."""
+
+
+class Trail:
+    """One ball's way, drawn piece by piece as it grows."""
+
+    def __init__(self, scene: Set, track: NDArray[np.float64], ink: style.Ink, *, thin: bool) -> None:
+        self._pen, self._ink, self._thin = scene.pen, ink, thin
+        table = scene.pen.table
+        outside = (
+            (track[:, 1] < 0)
+            | (track[:, 1] > table.length_mm)
+            | (track[:, 2] < 0)
+            | (track[:, 2] > table.width_mm)
+        )
+        first = int(np.argmax(outside)) + 1 if outside.any() else len(track)
+        self._track = track[:first]
+        self._drawn_mm = 0.0
+
+    @property
+    def box(self) -> Box | None:
+        """Around the whole way, lines' width included; None for a ball that does not move."""
+        if len(self._track) < 2:
+            return None
+        return box_around(self._pen.px(projected.sampled(self._track[:, 1:3])), 4 * self._pen.sizes.line_px)
+
+    def grow(self, layer: Layer, t_s: float) -> Box | None:
+        """Draw on what was added up to `t_s`, ending at the ball's rear edge; return the box that changed."""
+        way = way_until(self._track, t_s, self._pen.table.radius_mm)
+        total = float(projected.lengths(way)[-1]) if len(way) > 1 else 0.0
+        if total - self._drawn_mm < 2.0:
+            return None
+        new = projected.sampled(projected.stretch(way, self._drawn_mm, total))
+        again = projected.sampled(projected.stretch(way, max(0.0, self._drawn_mm - OVERLAP_MM), total))
+        self._drawn_mm = total
+        sizes = self._pen.sizes
+        width = sizes.line_px * (0.6 if self._thin else 1.0)
+        old, px = self._pen.px(again), self._pen.px(new)
+        layer.lines([px], self._ink.edge, width + 2 * sizes.edge_px)
+        layer.lines([old], self._ink.line, width)
+        return box_around(np.r_[px, old], 2 * sizes.line_px)
+
+
+class Play:
+    """Lays headline, inset and growing ways over the frames of one shot."""
+
+    def __init__(self, scene: Set) -> None:
+        pen, shot = scene.pen, scene.shot
+        self._scene = scene
+        self._tracks = {CUE_BALL: shot.seen.cue_path, **shot.seen.paths}
+        self._dropped_s = {p.ball: p.t_s for p in shot.seen.pocketed}
+        called = shot.plan.ball if shot.plan is not None else None
+        self._trails = [Trail(scene, shot.seen.cue_path, pen.inks.actual, thin=False)]
+        if called is not None and called in shot.seen.paths and called != CUE_BALL:
+            self._trails.insert(0, Trail(scene, shot.seen.paths[called], pen.inks.aim, thin=True))
+        self._layer = Layer(pen.sizes.width_px, pen.sizes.height_px)
+        boxes = [t.box for t in self._trails]
+        self._overlay = Overlay(_union([b for b in boxes if b is not None], pen.sizes))
+        inset = scene.inset_overlay(actual=False)
+        self._fixed = [scene.headline_overlay("play"), *([inset] if inset is not None else [])]
+
+    def draw(self, picture: Picture, t_s: float) -> None:
+        """Draw on the frame of footage time `t_s`; times must ascend."""
+        for trail in self._trails:
+            changed = trail.grow(self._layer, t_s)
+            if changed is not None:
+                self._overlay.update(self._layer.bgra, changed)
+        if self._layer.touched is not None:
+            picture.lay(self._overlay, above=self._balls(t_s))
+        for overlay in self._fixed:
+            picture.lay(overlay)
+
+    def _balls(self, t_s: float) -> list[Cutout]:
+        layout = layout_at(self._scene.shot.seen.layout_before, self._tracks, self._dropped_s, t_s)
+        return self._scene.pen.balls(layout)
+
+
+def _union(boxes: list[Box], sizes: style.Sizes) -> Box:
+    if not boxes:
+        return 0, 0, 2, 2
+    x0, y0 = max(0, min(b[0] for b in boxes)), max(0, min(b[1] for b in boxes))
+    x1 = min(sizes.width_px, max(b[2] for b in boxes))
+    y1 = min(sizes.height_px, max(b[3] for b in boxes))
+    return (x0, y0, x1, y1) if x1 > x0 and y1 > y0 else (0, 0, 2, 2)

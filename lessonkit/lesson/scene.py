@@ -1,0 +1,292 @@
+"""What the pieces of one shot share: the pen, the headline's and the inset's places, and steps that appear in turn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.lesson import projected, style
+from lessonkit.lesson.diagram import diagram_image, landing_radius_mm
+from lessonkit.lesson.diagram_shapes import on_table
+from lessonkit.lesson.drawing import Pen
+from lessonkit.lesson.labels import Plate, Room, free_place, headline, headline_box, overlap
+from lessonkit.lesson.phrases import headline as headline_words
+from lessonkit.lesson.picture import Box, Cutout, Layer, Overlay, Picture
+from lessonkit.model import CUE_BALL, Analysis, Pocket, Point, Shot
+from lessonkit.table.camera import project
+
+INSET_SHARES = (0.25, 0.2, 0.17)
+"""Lengths of the diagram as shares of the picture's longer side: the largest that finds a free place."""
+INSET_HIDES = 0.03
+"""Share of the playing surface that the diagram may hide before a smaller one is taken."""
+MARGIN_SHARE = 0.012
+
+
+def measured_cloth(picture: Picture, analysis: Analysis, pen_camera_px: NDArray[np.float64]) -> str:
+    """The cloth's colour in this picture: median over the inside of the playing surface, as '#RRGGBB'.
+
+    `pen_camera_px` are pixels, shape (N, 2), of places on the cloth; balls and people among them do no harm
+    as long as most show cloth.
+    """
+    bgr = picture.to_bgr()
+    p = np.round(pen_camera_px).astype(int)
+    inside = (p[:, 0] >= 0) & (p[:, 0] < picture.width) & (p[:, 1] >= 0) & (p[:, 1] < picture.height)
+    if not inside.any():
+        return "#808080"
+    b, g, r = np.median(bgr[p[inside, 1], p[inside, 0]], axis=0)
+    return style.hex_of((int(b), int(g), int(r)))
+
+
+def pen_for(analysis: Analysis, picture: Picture) -> Pen:
+    """A pen for pictures of this lesson's size, its inks chosen by the cloth that this picture shows."""
+    camera = projected.scaled(
+        analysis.camera, picture.width / analysis.footage.width, picture.height / analysis.footage.height
+    )
+    L, W = analysis.table.length_mm, analysis.table.width_mm
+    xs, ys = np.meshgrid(np.linspace(0.06, 0.94, 40) * L, np.linspace(0.1, 0.9, 20) * W)
+    cloth = measured_cloth(picture, analysis, project(camera, np.c_[xs.ravel(), ys.ravel()]))
+    sizes = style.Sizes(picture.width, picture.height)
+    return Pen(camera, analysis.table, style.inks_for(cloth), sizes)
+
+
+@dataclass(frozen=True, eq=False)
+class Set:
+    """One shot ready to be drawn: where headline and inset stand, and what of the picture is taken."""
+
+    pen: Pen
+    shot: Shot
+    headlines: dict[str, tuple[Plate, Box]]
+    """For 'plan', 'play' and 'result'."""
+    inset_box: Box | None
+    taken: Room
+    """Balls, headline and inset; words must keep off."""
+
+    def headline_overlay(self, kind: str) -> Overlay:
+        """The headline of a piece."""
+        plate, box = self.headlines[kind]
+        layer = Layer(self.pen.sizes.width_px, self.pen.sizes.height_px)
+        plate.draw(layer, box[0], box[1])
+        return layer.overlay()
+
+    def inset_overlay(self, *, actual: bool) -> Overlay | None:
+        """The diagram; None where it has no place."""
+        if self.inset_box is None:
+            return None
+        x0, y0, x1, _ = self.inset_box
+        rim = max(2, round(self.pen.sizes.edge_px))
+        turn = projected.quarter_turns(self.pen.camera, self.pen.table)
+        image = diagram_image(self.shot, self.pen.table, x1 - x0 - 2 * rim, actual=actual, turn=turn)
+        image = np.pad(image, ((rim, rim), (rim, rim), (0, 0)), constant_values=255)  # a white rim
+        layer = Layer(self.pen.sizes.width_px, self.pen.sizes.height_px)
+        layer.image(image, x0, y0)
+        return layer.overlay()
+
+
+def result_words(shot: Shot) -> str:
+    """The comparison's sentence, or what can be said without one."""
+    compared = shot.comparison
+    if compared is not None and compared.sentence:
+        return compared.sentence
+    words = [f"Shot {shot.seen.number}"]
+    if compared is not None and compared.called_made is not None:
+        words.append("made" if compared.called_made else "missed")
+    if compared is not None and compared.landing_error_mm is not None:
+        words.append(f"{distance_words(compared.landing_error_mm)} from the planned place")
+    elif shot.seen.scratch:
+        words.append("scratch")
+    return " · ".join(words)
+
+
+def distance_words(mm: float) -> str:
+    """'4 cm', '1.2 m': as fine as the eye can follow."""
+    return f"{mm / 1000:.1f} m" if mm >= 995 else f"{max(0, round(mm / 10))} cm"
+
+
+def set_up(analysis: Analysis, shot: Shot, pen: Pen) -> Set:
+    """Choose the places of headline and inset so that they hide none of the shot's balls, pockets and ways."""
+    sizes = pen.sizes
+    margin = max(4, round(sizes.short_px * MARGIN_SHARE))
+    taken = Room(sizes.width_px, sizes.height_px, [*_ball_boxes(pen, shot), *_pocket_boxes(pen, shot)])
+    taken.soft += _ways_px(pen, shot)
+    plates = {
+        "plan": headline(headline_words(shot), sizes),
+        "result": headline(result_words(shot), sizes),
+    }
+    plates["play"] = plates["plan"]
+    at = {
+        top: {k: headline_box(p, taken, margin, top=top) for k, p in plates.items()} for top in (True, False)
+    }
+    cost = {top: sum(taken.cost(b) for b in boxes.values()) for top, boxes in at.items()}
+    # Players show captions at the bottom, so the headline goes there only to free what it would hide on top.
+    top = cost[True] <= cost[False] + 30
+    boxes = at[top]
+    room = Room(sizes.width_px, sizes.height_px, [*taken.solid, *boxes.values()], taken.soft)
+    inset = _inset_box(pen, room, margin)
+    if inset is not None:
+        room.solid.append(inset)
+    headlines = {k: (plates[k], boxes[k]) for k in plates}
+    return Set(pen, shot, headlines, inset, room)
+
+
+def _inset_box(pen: Pen, room: Room, margin: int) -> Box | None:
+    corners = pen.px(
+        [
+            (0, 0),
+            (pen.table.length_mm, 0),
+            (pen.table.length_mm, pen.table.width_mm),
+            (0, pen.table.width_mm),
+        ],
+        0.0,
+    )
+    surface: Box = (
+        *np.floor(corners.min(0)).astype(int).tolist(),
+        *np.ceil(corners.max(0)).astype(int).tolist(),
+    )
+    upright = projected.quarter_turns(pen.camera, pen.table) % 2 == 1
+    frame = 300.0  # both rails of the diagram
+    aspect = (pen.table.width_mm + frame) / (pen.table.length_mm + frame)
+    smallest: Box | None = None
+    for share in INSET_SHARES:
+        long = round(max(room.width, room.height) * share)
+        rim = 2 * max(2, round(pen.sizes.edge_px))
+        if upright:
+            width = round(long * aspect)
+            size = (width, round((width - rim) / aspect) + rim)
+        else:
+            size = (long, round((long - rim) * aspect) + rim)
+        box = free_place(size, room, [surface], margin)
+        if box is not None:
+            smallest = box
+            if overlap(box, surface) <= INSET_HIDES * overlap(surface, surface):
+                break
+    return smallest
+
+
+def box_around(points_px: NDArray[np.float64], pad: float = 2.0) -> Box:
+    """The smallest box around pixels, shape (N, 2), and a little more."""
+    lo, hi = np.floor(points_px.min(0) - pad).astype(int), np.ceil(points_px.max(0) + pad).astype(int)
+    return int(lo[0]), int(lo[1]), int(hi[0]), int(hi[1])
+
+
+def _ball_boxes(pen: Pen, shot: Shot) -> list[Box]:
+    places = {*shot.seen.layout_before.values(), *shot.seen.layout_after.values()}
+    return [
+        box_around(projected.ball_outline(pen.camera, p, pen.table.radius_mm, scale=1.4))
+        for p in sorted(places)
+    ]
+
+
+def used_pockets(shot: Shot) -> list[Pocket]:
+    """The called pocket and those in which something dropped."""
+    pockets = [p.pocket for p in shot.seen.pocketed]
+    if shot.plan is not None and shot.plan.pocket is not None:
+        pockets.append(shot.plan.pocket)
+    return sorted(set(pockets))
+
+
+def _pocket_boxes(pen: Pen, shot: Shot) -> list[Box]:
+    mouths = (
+        projected.circle(pen.table.pockets[p], pen.table.corner_mouth_mm * 0.6) for p in used_pockets(shot)
+    )
+    return [box_around(pen.px(m, pen.table.nose_height_mm)) for m in mouths]
+
+
+def _ways_px(pen: Pen, shot: Shot) -> list[NDArray[np.float64]]:
+    """Pixels along everything that will be drawn, about every 25 mm."""
+    ways: list[Sequence[Point] | NDArray[np.float64]] = [shot.seen.cue_path[:, 1:3]]
+    ways += [t[:, 1:3] for t in shot.seen.paths.values()]
+    if shot.plan is not None:
+        ways += [shot.plan.cue_path, shot.plan.ball_path]
+        landing = landing_place(shot)
+        if landing is not None:
+            ways.append(projected.circle(landing, landing_radius_mm(shot)))
+    surface = [on_table(np.asarray(w, float).reshape(-1, 2), pen.table) for w in ways]
+    return [pen.px(projected.sampled(w, 25.0)) for w in surface if len(w) > 1]
+
+
+def landing_place(shot: Shot) -> Point | None:
+    """Where the plan wants the cue ball to stop."""
+    if shot.plan is None:
+        return None
+    return shot.plan.landing or (shot.plan.cue_path[-1] if shot.plan.cue_path else None)
+
+
+def actual_rest(shot: Shot) -> Point | None:
+    """Where the cue ball stopped; None after a scratch."""
+    return shot.seen.layout_after.get(CUE_BALL)
+
+
+Draw = Callable[[Layer, float], None]
+"""Draws a thing at a progress of 0-1 on an empty layer."""
+
+
+@dataclass(frozen=True, eq=False)
+class Step:
+    """One thing that appears on a still: between two shares of the piece it fades in, or grows."""
+
+    start: float
+    end: float
+    draw: Draw
+    grows: bool = False
+    on_cloth: bool = True
+    """Lies on the cloth, so that balls stand in front of it."""
+
+
+class Still:
+    """A still picture on which steps appear; unchanged pictures are made once."""
+
+    def __init__(
+        self, base: Picture, steps: Sequence[Step], balls: Sequence[Cutout], fixed: Sequence[Overlay]
+    ) -> None:
+        self._steps = sorted(steps, key=lambda s: not s.on_cloth)
+        self._balls = balls
+        self._base = base.copy()
+        for overlay in fixed:
+            self._base.lay(overlay)
+        self._done: dict[int, Overlay] = {}
+        self._last: tuple[tuple[float, ...], Picture] | None = None
+
+    def at(self, share: float) -> Picture:
+        """The picture when this share of the piece (0-1) has passed; the same object as long as nothing changes."""
+        state = tuple(
+            0.0
+            if share < s.start
+            else 1.0
+            if share >= s.end
+            else round((share - s.start) / (s.end - s.start), 3)
+            for s in self._steps
+        )
+        if self._last is not None and self._last[0] == state:
+            return self._last[1]
+        picture = self._base.copy()
+        for k, (step, progress) in enumerate(zip(self._steps, state, strict=True)):
+            if progress <= 0:
+                continue
+            overlay = self._overlay(k, step, progress)
+            above = self._balls if step.on_cloth else ()
+            picture.lay(overlay, opacity=1.0 if step.grows else progress, above=above)
+        self._last = (state, picture)
+        return picture
+
+    def _overlay(self, k: int, step: Step, progress: float) -> Overlay:
+        if k in self._done:
+            return self._done[k]
+        layer = Layer(self._base.width, self._base.height)
+        step.draw(layer, progress if step.grows else 1.0)
+        overlay = layer.overlay()
+        if progress >= 1 or not step.grows:
+            self._done[k] = overlay
+        return overlay
+
+
+def copying(done: Layer) -> Draw:
+    """A step's drawing that was made before."""
+
+    def draw(layer: Layer, _: float) -> None:
+        layer.bgra[:] = done.bgra
+        layer.touched = done.touched
+
+    return draw
