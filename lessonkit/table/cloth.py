@@ -19,6 +19,7 @@ SMALLEST_SHARE = 0.05
 LEAST_FILLED = 0.86
 """Of its quadrilateral, that a cloth's region fills: balls and notches are filled or few."""
 _GRADUAL = ((2, 2, 2), (4, 3, 3), (7, 4, 4))
+_LIGHTS = ((0.55, 0.10), (0.72, 0.07), (0.45, 0.16))
 _FIXED = ((28, 8, 8), (50, 14, 14))
 
 
@@ -43,8 +44,8 @@ def cloth_regions(small: Picture) -> list[Region]:
     fixed distance of the seed's colour (does not leak through soft edges). Each is then grown once more over all that
     has its colour in the light that falls there, which takes in the cushions' tops.
     """
-    colours = cv2.cvtColor(cv2.medianBlur(small, 5), cv2.COLOR_BGR2LAB)
-    lab: Picture = np.asarray(cv2.bilateralFilter(colours, 7, 14, 5), np.uint8)
+    smooth = np.asarray(cv2.medianBlur(small, 5), np.uint8)
+    lab = np.asarray(cv2.bilateralFilter(cv2.cvtColor(smooth, cv2.COLOR_BGR2LAB), 7, 14, 5), np.uint8)
     found: list[Region] = []
     for mask in _seeded(lab):
         region = _region(mask)
@@ -53,8 +54,8 @@ def cloth_regions(small: Picture) -> list[Region]:
         found.append(region)
     wider: list[Region] = []
     for region in found[:8]:
-        for near in (8.0, 14.0):
-            grown = _region(_grown(lab, region.mask, near))
+        for dimmest, near in _LIGHTS:
+            grown = _region(_grown(smooth, region.mask, dimmest, near))
             if grown is not None and not any(_same(grown, other) for other in wider):
                 wider.append(grown)
     rest = [r for r in found if not any(_same(r, other) for other in wider)]
@@ -83,28 +84,32 @@ def _seeded(lab: Picture) -> Iterator[Mask]:
                 yield inner
 
 
-def _grown(lab: Picture, mask: Mask, near: float) -> Mask:
-    """All that joins a region and has its colour: the lightness expected there (a tilted bowl of light fitted to the
-    region), three times looser than the hue, which is expected to follow the lightness as it does in the region.
+def _grown(small: Picture, mask: Mask, dimmest: float, near: float) -> Mask:
+    """All that joins a region and has its colour in some light: the colour that a bowl of light fitted to the region
+    leads to expect there, times a factor from `dimmest` to 1.4, give or take `near` as a share of it.
     """
     h, w = mask.shape
     y, x = np.mgrid[-1 : 1 : h * 1j, -1 : 1 : w * 1j]
-    terms = np.stack([np.ones_like(x), x, y, x * x, y * y, x * y], -1)
+    terms = np.stack([np.ones_like(x), x, y, x * x, y * y, x * y], -1).reshape(-1, 6)
     inside = cv2.erode(mask, np.ones((5, 5), np.uint8)) > 0
-    if inside.sum() < 200:
-        return mask
     pick = np.flatnonzero(inside.ravel())
-    pick = pick[:: max(1, len(pick) // 3000)]
-    flat = lab.reshape(-1, 3).astype(float)
-    a = terms.reshape(-1, 6)
-    values = flat[pick]
+    if len(pick) < 200:
+        return mask
+    pick = pick[:: max(1, len(pick) // 2000)]
+    flat = small.reshape(-1, 3).astype(float)
     keep = np.ones(len(pick), bool)
+    fitted = np.zeros((6, 3))
     for _ in range(2):  # the second time without balls and chalk
-        fitted = np.linalg.lstsq(a[pick][keep], values[keep], rcond=None)[0]
-        off = np.abs(values - a[pick] @ fitted).max(1)
+        fitted = np.linalg.lstsq(terms[pick][keep], flat[pick][keep], rcond=None)[0]
+        off = np.abs(flat[pick] - terms[pick] @ fitted).max(1)
         keep = off < max(3 * float(np.median(off)), 4.0)
-    difference = flat - a @ fitted
-    like = (np.abs(difference[:, 0]) < 3.2 * near) & (np.abs(difference[:, 1:]).max(1) < near)
+    expected = np.clip(terms @ fitted, 4.0, 255.0)
+    squared = (expected**2).sum(1)
+    factor = (flat * expected).sum(1) / squared
+    off = np.linalg.norm(flat - factor[:, None] * expected, axis=1)
+    like = (
+        (factor > dimmest) & (factor < 1.4) & (off < near * np.sqrt(squared) * np.maximum(factor, 0.5) + 3.0)
+    )
     grown = np.asarray((like.reshape(h, w) | (mask > 0)) * 255, np.uint8)
     grown = np.asarray(cv2.morphologyEx(grown, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.uint8)
     _, labels = cv2.connectedComponents(grown)

@@ -218,7 +218,8 @@ def _recognise(plate: Picture, table: Table, head: str) -> _Found | None:
     if best is None or best.score < _LEAST:
         return None
     refined, lines, seen = _refine(plate, best.fit, table, _CLOSE)
-    return _judged(plate, table, best.head, refined, lines, seen)
+    final = _judged(plate, table, best.head, refined, lines, seen)
+    return final if final.score >= _LEAST else None
 
 
 def _orders(corners: Array, head: str) -> list[tuple[NDArray[np.int64], str]]:
@@ -278,11 +279,27 @@ def _judged(
         return _Found(fitted, table, head, lines, seen, pockets, 0.0)
     pairs = [sum(line.side == side for line in lines) == 2 for side in range(4)]
     off = float(np.median(np.abs(fitted.residual_px))) / width * 1000  # thousandths of the picture's width
-    fits = float(np.exp(-((off / 1.2) ** 2)))
+    fits = float(np.exp(-((off / 1.2) ** 2))) * _usual(fitted.rail)
     score = 0.4 * float(np.mean(judged)) + fits * (
         0.35 * min(1.0, len(seen.px) / 12) + 0.25 * float(np.mean(pairs))
     )
+    if len(seen.px) < 8 and not all(pairs):
+        score *= 0.7  # neither sights nor whole cushions: too little to tell a table from chance
     return _Found(fitted, table, head, lines, seen, pockets, score)
+
+
+def _usual(rail: Rail) -> float:
+    """1 for rails as they are made, towards 0 for what no rail is like: a wrong fit bends them to its will."""
+    usual = Rail()
+    off = np.array(
+        [
+            (rail.cloth_height_mm - usual.cloth_height_mm) / 12,
+            (rail.sight_height_mm - usual.sight_height_mm) / 10,
+            *[(a - b) / 4 for a, b in zip(rail.nose_seen_mm, usual.nose_seen_mm, strict=True)],
+            *[(a - float(np.mean(rail.cloth_mm))) / 5 for a in rail.cloth_mm],
+        ]
+    )
+    return float(np.exp(-(np.max(np.abs(off)) ** 4)))
 
 
 def _coarse(
