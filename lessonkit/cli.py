@@ -68,7 +68,7 @@ def _footage_options(command: F) -> F:
             "--corners",
             callback=_four_corners,
             metavar='"X,Y X,Y X,Y X,Y"',
-            help="Where the four corners of the playing surface lie in the picture, in pixels, going round; for "
+            help="Where the four corners of the playing surface lie in the picture, in pixels, in any order; for "
             "footage in which they are not found.",
         ),
         click.option(

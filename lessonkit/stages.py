@@ -6,11 +6,11 @@ second run with changed notes starts where they come in.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from lessonkit.errors import FolderError, FootageError, NotesError, TableError
+from lessonkit.errors import FolderError, FootageError
 from lessonkit.folder import open_folder
 from lessonkit.model import Analysis, Footage, Head, Note, Notes, Point, Seen, SeenShot, Shot, Table
 from lessonkit.progress import Talk
@@ -21,6 +21,9 @@ WRITTEN = (
     "top-view.png", "description.md", "stills",
 )  # fmt: skip
 """All that a whole lesson consists of."""
+_STILL = re.compile(r"shot-\d{2,}-(plan|result)\.png")
+TOP_BORDER_MM = 100.0
+"""The squared-up table is shown with its cushions, for balls on a rail to be whole."""
 NOTE_SLACK_S = 1.0
 """People round the time of a note up to the next second; beyond that it lies past the end."""
 
@@ -95,12 +98,11 @@ def _read(notes: Path, table: Table | None) -> Notes:
 
 
 def _check_times(page: Notes, info: Footage, path: Path) -> None:
-    for note in page.notes:
-        if note.t_s is not None and note.t_s > info.duration_s + NOTE_SLACK_S:
-            raise NotesError(
-                f"{path}, line {note.line}: the note at {clock(note.t_s)} lies past the end of {info.name}, which is "
-                f"{clock(info.duration_s)} long; correct its time or give the footage that it belongs to."
-            )
+    from lessonkit.notes.reading import check_within
+
+    last_s = info.duration_s + NOTE_SLACK_S
+    late = tuple(n for n in page.notes if n.t_s is not None and n.t_s > last_s)
+    check_within(replace(page, notes=late), info.duration_s, path.name)
 
 
 def _check_not_overwritten(job: Job) -> None:
@@ -132,14 +134,12 @@ def watch(job: Job, head: Head, talk: Talk) -> Seen:
 
 def _table_size(asked: str, head: Head) -> str:
     """The size asked for; where it is left to be found out and the notes' head states one, that one."""
-    if asked != "auto" or not head.table:
+    if asked != "auto":
         return asked
-    from lessonkit.table.sizes import table_of_size
+    from lessonkit.notes.reading import table_of
 
-    try:
-        return table_of_size(head.table).size
-    except TableError:
-        return asked  # the head's line says something else of the table, such as its place in the room
+    stated = table_of(head.table)
+    return stated.size if stated else asked
 
 
 def understand(seen: Seen, page: Notes | None) -> Result:
@@ -147,12 +147,14 @@ def understand(seen: Seen, page: Notes | None) -> Result:
     from lessonkit.notes.belonging import assign, left_over
 
     notes = page.notes if page else ()
-    belonging = assign(notes, seen.shots)
-    done = tuple(_understand_shot(s, seen.table, belonging.get(s.number, ())) for s in seen.shots)
+    belonging = assign(notes, seen.shots, table=seen.table)
+    done = tuple(
+        _understand_shot(s, seen.table, of_shot) for s, of_shot in zip(seen.shots, belonging, strict=True)
+    )
     warnings = [
         f"the note at {clock(n.t_s or 0.0)} (line {n.line} of the notes) belongs to no shot that was seen, and was "
         "left out."
-        for n in left_over(notes, belonging)
+        for n in left_over(notes, seen.shots)
     ]
     if not seen.shots:
         warnings.append(
@@ -162,27 +164,24 @@ def understand(seen: Seen, page: Notes | None) -> Result:
     return Result(Analysis(seen.footage, seen.table, seen.camera, done, head), tuple(warnings))
 
 
-def _understand_shot(seen: SeenShot, table: Table, notes: Iterable[Note]) -> Shot:
+def _understand_shot(seen: SeenShot, table: Table, notes: tuple[Note, ...]) -> Shot:
     from lessonkit.comparing.compare import compare
     from lessonkit.comparing.stroke import estimate_stroke
     from lessonkit.notes.belonging import primary
     from lessonkit.planning.plan import make_plan
 
-    notes = tuple(notes)
-    first = primary(notes) if notes else None
     stroke = estimate_stroke(seen, table)
-    if first is None:
-        return Shot(seen, stroke=stroke)
-    more = tuple(n for n in notes if n is not first)
-    plan = make_plan(seen, table, first.intent)
-    fallback = next((n for n in more if n.intent.plan_b), None)
+    chosen, fallback, others = primary(notes)
+    if chosen is None:
+        return Shot(seen, more_notes=others, stroke=stroke)
+    plan = make_plan(seen, table, chosen.intent)
     return Shot(
         seen,
-        note=first,
-        more_notes=more,
+        note=chosen,
+        more_notes=(fallback, *others) if fallback else others,
         plan=plan,
         plan_b=make_plan(seen, table, fallback.intent) if fallback else None,
-        comparison=compare(seen, table, plan, first.intent),
+        comparison=compare(seen, table, plan, chosen.intent),
         stroke=stroke,
     )
 
@@ -202,26 +201,36 @@ def _publish(job: Job, analysis: Analysis, talk: Talk) -> tuple[str, ...]:
     shots_csv.write(analysis, out)
     description.write(analysis, cuts, out)
     _write_top_view(job, analysis)
-    stills.write_stills(job.footage, analysis, out / "stills")
-    report.write(analysis, out)
+    written = stills.write_stills(job.footage, analysis, out / "stills")
+    _drop_old_stills(out / "stills", written)
+    report.write(analysis, out, cuts)
     with talk.step("Rendering the lesson") as progress:
         video.render(job.footage, analysis, cuts, out / "lesson.mp4", progress=progress)
     return (caution,) if caution else ()
 
 
+def _drop_old_stills(folder: Path, written: list[Path]) -> None:
+    """Remove the stills of shots that an earlier run found and this one did not."""
+    for old in set(folder.glob("shot-*.png")) - set(written):
+        if _STILL.fullmatch(old.name):
+            old.unlink()
+
+
 def _write_top_view(job: Job, analysis: Analysis) -> None:
     """The layout before the first shot, squared up."""
     import cv2
+    import numpy as np
 
     from lessonkit.folder import write_bytes
     from lessonkit.footage.reader import open_footage
+    from lessonkit.lesson.stills import Stills
     from lessonkit.table.topview import top_view
 
-    first = analysis.shots[0].seen
-    at_s = first.clear_before_s if first.clear_before_s is not None else max(0.0, first.strike_s - 0.1)
     with open_footage(job.footage) as footage:
-        picture = next(footage.frames(at_s)).bgr()
-    squared = top_view(picture, analysis.camera, analysis.table)
+        picture = Stills(footage, analysis).before(analysis.shots[0].seen).to_bgr()
+    # The stills may be smaller than the footage; the camera was measured at the footage's size.
+    full = np.asarray(cv2.resize(picture, (analysis.footage.width, analysis.footage.height)), np.uint8)
+    squared = top_view(full, analysis.camera, analysis.table, border_mm=TOP_BORDER_MM)
     done, png = cv2.imencode(".png", squared)
     if not done:
         raise FolderError(

@@ -125,7 +125,7 @@ def test_bad_notes(command: Any, tmp_path: Path, sample_footage: Path, text: str
     notes.write_text(text)
     done = command("make", sample_footage, "--notes", notes, "--out", tmp_path / "lesson")
     assert done.status == 1 and done.is_one_sentence(), done.err
-    assert str(notes) in done.err and says in done.err
+    assert notes.name in done.err and says in done.err
     assert notes.read_text() == text and not (tmp_path / "lesson").exists()
 
 

@@ -12,8 +12,10 @@ import csv
 import functools
 import itertools
 import json
+import shutil
 import subprocess
 import threading
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
@@ -28,7 +30,7 @@ import webvtt
 
 from lessonkit.stages import WRITTEN
 from tests.measuring import Accuracy, measure
-from tests.running import Ran, script
+from tests.running import SCRIPT, Ran, script
 
 pytestmark = pytest.mark.slow
 
@@ -185,7 +187,7 @@ def test_chapters_agree_everywhere(lesson: Lesson) -> None:
     inside = _ffprobe(lesson.folder / "lesson.mp4", "-show_chapters")["chapters"]
     file = webvtt.read(str(lesson.folder / "chapters.vtt"))
     lines = [line.split(" ", 1) for line in (lesson.folder / "chapters.txt").read_text().splitlines()]
-    assert len(inside) == len(file) == len(lines) >= 3
+    assert len(inside) == len(file) == len(lines) >= 2
     assert [c["tags"]["title"] for c in inside] == [title for _, title in lines]
     assert [float(c["start_time"]) for c in inside] == pytest.approx(
         [c.start_in_seconds for c in file], abs=1.0
@@ -217,7 +219,7 @@ def test_tables_and_pictures_open(lesson: Lesson) -> None:
     with (lesson.folder / "shots.csv").open(newline="", encoding="utf-8-sig") as f:
         assert len(list(csv.DictReader(f))) == 2
     top = cv2.imread(str(lesson.folder / "top-view.png"))
-    assert top is not None and top.shape[1] / top.shape[0] == pytest.approx(2.0, abs=0.05)
+    assert top is not None and top.shape[1] / top.shape[0] == pytest.approx(2740 / 1470, abs=0.05)
     stills = sorted((lesson.folder / "stills").glob("*.png"))
     assert len(stills) >= 2 * 2
     assert all(cv2.imread(str(p)) is not None for p in stills)
@@ -327,3 +329,25 @@ def test_a_changed_note_watches_nothing_again(lesson: Lesson, tmp_path: Path) ->
     seen = ("strike_s", "rest_s", "layout_before", "layout_after", "cue_path", "paths", "events")
     assert [[s[k] for k in seen] for s in before] == [[s[k] for k in seen] for s in after]
     assert (before[1]["plan"]["ball"], after[1]["plan"]["ball"]) == (6, 8)
+
+
+def test_a_killed_render_harms_nothing(lesson: Lesson, tmp_path: Path) -> None:
+    """Killed without warning in the midst of rendering, the lesson of the run before is still whole."""
+    out, notes = tmp_path / "lesson", tmp_path / "notes.txt"
+    shutil.copytree(lesson.folder, out)
+    notes.write_text(NOTES)
+    before = {p.name: p.read_bytes() for p in out.iterdir() if p.suffix == ".mp4"}
+    job = subprocess.Popen(
+        [str(SCRIPT), "make", str(lesson.clip), "--notes", str(notes), "--out", str(out)],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    deadline = time.monotonic() + 120
+    while not list(out.glob(".lesson*.mp4")) and job.poll() is None and time.monotonic() < deadline:
+        time.sleep(0.02)
+    assert job.poll() is None, "the job ended before it could be killed"
+    job.kill()
+    job.wait()
+    assert {p.name: p.read_bytes() for p in out.iterdir() if p.name in before} == before
+    again = script("analyse", lesson.clip, "--notes", notes, "--out", out)
+    assert again.status == 0 and "watched before" in again.err
