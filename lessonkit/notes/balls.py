@@ -51,6 +51,7 @@ def rewrite(phrase: Phrase) -> None:
     phrase.replace(
         r"one(?= (?:(?:goes|drops) )?(?:in|into|to|toward|off|,)? ?(?:the )?pocket_)", _leading_one(phrase)
     )
+    phrase.replace(r"(ball_\d+) follows?(?= [.,;:!]|$)", r"\1 next")
     phrase.replace(r"(?<=for )one(?= [.,;]|$)|(?<=to )one(?= [.,;]|$)|(?<=on )one(?= [.,;]|$)", "ball_1")
     del lead
 

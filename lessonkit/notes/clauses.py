@@ -8,12 +8,12 @@ from lessonkit.notes import balls, numbers, pockets
 from lessonkit.notes.words import Phrase, Token
 
 _PLAN_B = (
-    r"plan b(?: (?:then|here|now|time|is|:|,|--))*|b plan|(?:my |the |our |your |a )?(?:back up|backup|second|other|alternative|spare|emergency|reserve|fallback|fall back) (?:plan|option|choice|shot|route|line)|"
+    r"plan b(?: (?:then|here|now|time|is|:|,|--))*|b plan|(?:my |the |our |your |a )?(?:back up|backup|second|other|spare|emergency|reserve|fallback|fall back) (?:plan|option|choice|shot|route|line)|"
     r"(?:fall|falls|falling|fell|fallen|have to fall) back (?:on|to)|fallback|as a (?:backup|back up|fallback|fall back)|backup|plan two|second best|"
     r"if (?:that|this|it|the shot|plan a) (?:fails|fail|goes wrong|is gone|misses|is not on|is not there|does not (?:work|go|happen|come off|work out|pan out|fall)(?: out)?|did not (?:work|go|happen|come off)(?: out)?)|"
     r"failing (?:that|this|which)|otherwise|or else|if not|failing all that|in case (?:that|it|i|the)(?: \S+){0,4}|"
     r"if (?:i|you|we|it|the cue|cue|the cue ball|cue ball|cue_ball|the cue_ball|the white|whitey|she|he|that|position|the position) (?:\S+ ){0,3}?(?:short|long|fail|fails|miss|misses|missed|wrong|stuck|hooked|overrun|overruns|overcook|thin|thick|not|bad|out of line|off line|trouble|too far)|"
-    r"plan a (?:is|was) (?:gone|off|dead|out|no good)|first choice is gone|no longer plan a|change of plan"
+    r"plan a(?: is| was| has)? (?:gone|off|dead|out|no good|failed|blocked|over)(?: the table)?|(?:the|my|an) alternative|first choice is gone|no longer plan a|change of plan"
 )  # fmt: skip
 _START = r"^(?:(?:so|well|now|and|but|ok|okay|right|then|here|ah|oh|um|uh|here is|this is|it is|time for|going to|we are on|i am on|on to|over to|that is|i|we|the|my|on|go|goes|,|--|[:.]) )*"
 
@@ -54,7 +54,7 @@ def considered(phrase: Phrase) -> None:
     """'I wanted draw, but follow is safer': what was only thought of gives way to what is said after the 'but'."""
     thought = r"(?:wanted|thought|considered|planned|could|might|was going|would have|used to|normally|usually|at first|tempting|rather than|looks like|instead of)"
     kinds = ("stroke", "speed", "side", "rails", "ball", "pocket")
-    for m in phrase.find(rf"(?:(?![.;!?])\S+ )*{thought}(?: (?![.;!?])\S+)*? (?:but|instead)"):
+    for m in phrase.find(rf"(?:(?![.;!?])\S+ ){{0,15}}{thought}(?: (?![.;!?])\S+){{0,25}}? (?:but|instead)"):
         after = phrase.line[m.end() :]
         given_way = [k for k in kinds if re.search(rf"(?<!\S){k}_", after)]
         tokens = phrase.line[: m.start()].count(" "), phrase.line[: m.end()].count(" ")
@@ -97,8 +97,8 @@ def correct(phrase: Phrase) -> None:
 def past(phrase: Phrase) -> None:
     """What was done last time is not this plan: its words go, up to the next comma or the end of the sentence."""
     phrase.replace(
-        r"(?:(?![.;,!?]|--)\S+ )*(?:was|went|hit|came|did|missed|had|tried|scratched|ended|played|drew|followed)(?: (?![.;,!?]|--)\S+)* last (?:time|week|rack|month|lesson)",
+        r"(?:(?![.;,!?]|--)\S+ ){0,12}?(?:was|went|hit|came|did|missed|had|tried|scratched|ended|played|drew|followed)(?: (?![.;,!?]|--)\S+){0,12}? last (?:time|week|rack|month|lesson)",
         "earlier_on",
     )
-    phrase.replace(r"(?:last (?:time|week|rack|lesson|month)|yesterday|in the last rack|earlier|before)(?: (?![.;,!?]|--|so|now|but)\S+)*(?= [.;,!?]| --| so | now | but |$)",
+    phrase.replace(r"(?:last (?:time|week|rack|lesson|month)|yesterday|in the last rack|earlier|before)(?: (?![.;,!?]|--|so|now|but)\S+){0,20}(?= [.;,!?]| --| so | now | but |$)",
                    lambda m: "earlier_on" if len(m[0].split()) > 2 and not m[0].startswith(("before ", "earlier on")) else None)  # fmt: skip

@@ -39,6 +39,8 @@ def rewrite(phrase: Phrase) -> None:
         phrase.replace(pattern, lambda m: f"rail_{m['name']}")
     phrase.replace(r"(?P<a>head|foot|left|right) (?:and|then|, then) (?:the )?rail_(?P<b>head|foot|left|right)",
                    lambda m: f"rail_{m['a']} then rail_{m['b']}")  # fmt: skip
+    phrase.replace(r"double rail(?:s)?", "rails_2")
+    phrase.replace(r"triple rail", "rails_3")
     phrase.replace(r"(?:a )?couple(?: of)? rail", "rails_2")
     phrase.replace(rf"off (?:of )?([2345]){_GO_ON}", r"off rails_\1")
     phrase.replace(rf"(?:off|using|uses) (?:just )?one{_GO_ON}", "off rails_1")

@@ -85,6 +85,10 @@ def _points(phrase: Phrase, table: Table) -> None:
         return _point(px + dx * inward, py + dy * inward, POCKET_RADIUS_MM)
 
     phrase.replace(
+        r"(?:to|in|into|around|near|by) (?:the )?pocket_(?P<name>\S+) (?:area|region|neighbourhood|neighborhood|zone)",
+        by_pocket,
+    )
+    phrase.replace(
         r"(?:near|by|close to|next to|beside|around|in front of|just (?:above|below|past|short of|outside|off)|outside|alongside|"
         r"(?:in|at|on|into|by|near)? ?the jaws of|in the area of|up by|down by|over by|toward|opposite|at the (?:edge|lip) of|"
         r"just up from|up from|right at|level with|even with)"
@@ -189,7 +193,7 @@ def _across(phrase: Phrase, table: Table) -> None:
         lambda m: f"{_y(*_SIDES[m['side']])}{m['after']}",
     )
     phrase.replace(
-        r"(?P<side>left|right)(?P<after>(?: of| part of| side of)(?: the)? atx_\S+)",
+        r"(?P<side>left|right)(?P<after>(?: of| part of| side of| portion of| section of| area of| end of)(?: the)? atx_\S+)",
         lambda m: f"{_y(*_SIDES[m['side']])}{m['after']}",
     )
 

@@ -73,6 +73,8 @@ def rewrite(phrase: Phrase) -> None:
         phrase.replace(pattern, lambda m: _side_pocket(m, phrase))
     for pattern, tag in _UNSETTLED:
         phrase.replace(pattern, tag)
+    if phrase.has("cross_side"):  # across the table there are side pockets only
+        phrase.replace(r"(left|right)(?: hand)? pocket", r"pocket_side-\1")
     phrase.replace(
         r"pocket_\?side (?:[,.;:] |-- )*(?:on |to )?(?:the |your |my )?(?P<side>left|right)(?: hand)? (?:one|side|pocket)",
         r"pocket_side-\g<side>",

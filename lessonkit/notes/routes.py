@@ -17,12 +17,12 @@ _KICKS = (
     rf"(?:off |kick off |kick |on |into |to |hit |touch |via |using |with )*(?P<rails>{_RAILS}) first",
     rf"(?:off|from|via|into|hit|hits) (?P<rails>{_RAILS}){_THEN} (?:in to|into|at|to hit|to catch|to meet|to find|finding|catching|hits?|hitting|before|to clip|clip|and hit|and in to)(?= (?:the )?ball_)",
     rf"(?:cue|it|whitey) (?:goes |comes |runs )?(?:hits?|to|into|touches|contacts|meets|strikes|off|finds) (?P<rails>{_RAILS})(?: (?:,|and))* (?:then|and then|before|and)(?: hits?| into| contacts?| meets| finds| strikes)?(?= (?:the )?ball_)",
-    rf"(?:cushion|kick)(?: (?:shot|at|ball_\d+|it|in|the|into|to|pocket_\S+|,|[:]))*(?: (?:off|from|via|[:]))+ (?P<rails>{_RAILS})",
-    rf"(?:off|from|via|into|hit|hits) (?P<rails>{_RAILS}) before(?= (?:the |it |hitting |hit |contacting |touching |meeting |reaching )*(?:ball_|the ball|contact|object))",
+    rf"(?:cushion|kick)(?: (?:shot|at|ball_\d+|it|in|the|into|to|pocket_\S+|,|[:]))*(?: (?:off|from|via|[:,]))+ (?P<rails>{_RAILS})",
+    rf"(?:off|from|via|into|hit|hits) (?P<rails>{_RAILS}) before(?= (?:the |hitting |hit |contacting |contact |touching |meeting |reaching |it |i |gets? to |getting to )*(?:ball_|the ball|contact|object|it(?!\S)|that(?!\S)))",
 )
 _BANK_WORD = r"(?:bank|banks|double|doubles|doubled)"
 _BANKS = (
-    rf"(?P<keep>{_BANK_WORD}(?: (?!cue|off)\S+){{0,6}} )(?:off|from|on|via|into|against) (?P<rails>{_RAILS})",
+    rf"(?P<keep>{_BANK_WORD}(?: (?!cue|off|[.;!?])\S+){{0,10}} )(?:off|off of|from|on|via|against) (?P<rails>{_RAILS})",
     rf"(?P<keep>ball_\d+(?: ,)?(?: (?:goes|is|going|comes|played|hits|banked))? )(?:off|from|via) (?P<rails>{_RAILS})(?=(?: (?:and|then|,|back|across|up|down|straight))* (?:in|into|to)(?: the)? pocket_)",
     rf"(?P<keep>cross_(?:side|corner)(?: (?!cue|off|[.;])\S+){{0,7}} )(?:off|from|on|via|against) (?P<rails>{_RAILS})",
     rf"(?P<keep>)(?:off|from|via|on) (?P<rails>{_RAILS})(?= bank)",

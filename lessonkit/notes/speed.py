@@ -26,6 +26,8 @@ _WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
             r"with authority",
             r"(?:let|lets|letting) (?:it|her|him|them|cue|the cue|that|loose|the stroke|my arm)?(?: )?(?:fly|rip|go)",
             r"let loose",
+            r"(?:let|letting|lets) (?:the|my|your) (?:stroke|arm|cue) (?:out|go|fly)",
+            r"with (?:everything|all) (?:i|you|we)(?: have)? (?:got|have)",
             r"let it out",
             r"smash(?:es|ed|ing)?(?: it)?",
             r"slam(?:s|med)?(?: it)?",

@@ -75,7 +75,8 @@ _PHRASES: tuple[tuple[str, tuple[str, ...]], ...] = (
             r"(?:power |force |deep |long |short |big |little |soft |light |heavy )?(?:draw|screw|back spin|screwback)(?: (?:shot|stroke|back|it|her|whitey|the cue|cue|off|it back))*",
             r"(?:draws|screws)(?: (?:it|back|the cue|cue))*",
             r"drawn? back",
-            r"(?:back|backs) (?:it |her |whitey |the cue |cue )?up",
+            r"(?:back|backs) (?:it |her |whitey |the cue |cue )up",
+            r"backs? up(?= [.,;]|$| a | half| \d| to | for )",
             rf"(?:hit|strike|cue|keep|tip|go|down|nice and|way|very|aim)?(?: )?low{_NOT_PLACE}(?! (?:third|speed|risk|and slow))",
             r"(?:a (?:little|bit|touch|hair|lot) (?:of )?|some |with |using |use |tips_\S+ |lots of |plenty of )(?:bottom|bite|juice)"
             + _NOT_PLACE,
