@@ -26,6 +26,9 @@ SURE_UP = 0.1
 SURE_LEFT = 0.08
 SURE_SPEED = 0.08
 """Standard errors (radii; share of the speed) above which a number is not told."""
+SURE_UP_LATE = 0.05
+GOOD_LATE_MM = 8.0
+"""Stricter bounds for a height that only the way after a cushion shows: the cushion's law adds its own error."""
 GOOD_FIT_MM = 25.0
 """A way that the best stroke misses by more (root mean square) tells nothing about the tip."""
 
@@ -63,6 +66,8 @@ def estimate_stroke(shot: SeenShot, table: Table, laws: Laws = DEFAULT) -> Strok
         side, side_errors, side_rms = _Fit(shot, table, laws, longer).best(with_side=True, start=values)
         if side is not None and side_errors[4] <= SURE_LEFT and side_rms <= GOOD_FIT_MM:
             left = float(side[4])
+        if side is not None and up is None and side_errors[1] <= SURE_UP_LATE and side_rms <= GOOD_LATE_MM:
+            up = float(side[1])
     return StrokeEstimate(
         None if speed is None else round(speed, 3),
         None if up is None else round(up, 3),

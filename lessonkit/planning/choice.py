@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from math import hypot
+from math import cos, hypot, radians
 
 from lessonkit.model import CUE_BALL, Intent, Layout, Pocket, Point, SeenShot, Side, Table
-from lessonkit.physics.cushions import cushions_of
+from lessonkit.physics.cushions import cushions_of, pocket_target
 from lessonkit.physics.simulate import Run
 from lessonkit.planning.geometry import (
     blocked_mm,
@@ -16,6 +16,8 @@ from lessonkit.planning.geometry import (
     turn_deg,
 )
 
+NEAR_WAY_DEG = 10.0
+"""A ball that left within this angle of a pocket was played there."""
 WENT_MM = 40.0
 """A ball has gone somewhere once it is this far from where it lay."""
 
@@ -61,7 +63,14 @@ def settle_pocket(shot: SeenShot, table: Table, ball: int, intent: Intent) -> Po
         for p, at in table.pockets.items():
             scores[p] *= 1.0 / (1.0 + (turn_deg(went, direction_deg(place, at)) / 8.0) ** 2)
     best = max(scores, key=lambda p: scores[p])
-    return best if scores[best] > 0.0 else None
+    if scores[best] > 0.0:
+        return best
+    if went is None:
+        return None
+    # nothing was open, yet it was played somewhere
+    turns = {p: abs(turn_deg(went, direction_deg(place, at))) for p, at in table.pockets.items()}
+    nearest = min(turns, key=lambda p: turns[p])
+    return nearest if turns[nearest] < NEAR_WAY_DEG else None
 
 
 def _best_by_way(shot: SeenShot, table: Table, ball: int, place: Point) -> Pocket | None:
@@ -81,19 +90,18 @@ def openness(layout: Layout, table: Table, ball: int, pocket: Pocket) -> float:
     """
     drop = next(d for d in cushions_of(table).drops if d.pocket == pocket)
     place, cue, D = layout[ball], layout[CUE_BALL], table.ball_diameter_mm
-    cut = cut_deg(cue, place, drop.mouth, D)
-    ghost = ghost_ball(place, drop.mouth, D)
-    if abs(cut) > 80.0 or blocked_mm(place, drop.mouth, layout, (ball, CUE_BALL), D) > 0.0:
+    target = pocket_target(pocket, table, place)
+    cut = cut_deg(cue, place, target, D)
+    ghost = ghost_ball(place, target, D)
+    if abs(cut) > 80.0 or blocked_mm(place, target, layout, (ball, CUE_BALL), D) > 0.0:
         return 0.0
     if blocked_mm(cue, ghost, layout, (ball, CUE_BALL), D) > 0.0:
         return 0.0
-    way = hypot(drop.mouth[0] - place[0], drop.mouth[1] - place[1])
+    way = hypot(target[0] - place[0], target[1] - place[1])
     axis = direction_deg((0.0, 0.0), (drop.ox, drop.oy))
     mouth = table.side_mouth_mm if pocket.startswith("side") else table.corner_mouth_mm
-    off = abs(turn_deg(axis, direction_deg(place, drop.mouth)))
+    off = abs(turn_deg(axis, direction_deg(place, target)))
     delta = half_window_deg(mouth, D, max(way, D), min(off, 89.0))
-    from math import cos, radians
-
     reach = max(hypot(ghost[0] - cue[0], ghost[1] - cue[1]), D)
     return delta * min(1.0, D * cos(radians(cut)) / reach)
 

@@ -25,7 +25,7 @@ def make_plan(shot: SeenShot, table: Table, intent: Intent, laws: Laws = DEFAULT
     nothing can be planned the path is empty and `note` says why.
     """
     landing = intent.landing.point if intent.landing is not None else None
-    relative: str | None = getattr(intent, "side_relative", None)
+    relative: str | None = intent.side_relative
     if _says_nothing(intent) and relative is None:
         return Plan(None, None, None, intent.side, intent.speed, intent.rails, None, (), None)
     ball = settle_ball(shot, intent)
@@ -133,7 +133,7 @@ def _predicted(plan: Plan, task: Task, intent: Intent, found: Found) -> Plan:
         ball_path = (*ball_path[:-1], task.table.pockets[plan.pocket]) if plan.pocket else ball_path
     return replace(
         plan,
-        rails=intent.rails if intent.rails is not None else found.rails,
+        rails=intent.rails if _rails_said(intent) else found.rails,
         cue_path=thin_path([(float(x), float(y)) for _, x, y in path]),
         source="predicted",
         ball_path=ball_path,
@@ -157,7 +157,7 @@ def _shortcomings(task: Task, intent: Intent, found: Found) -> str | None:
         said.append(f"no stroke of the stated kind was found that pots the {task.ball}{why}")
     if CUE_BALL in found.run.dropped:
         said.append("the cue ball drops")
-    if intent.rails is not None and found.rails != intent.rails:
+    if _rails_said(intent) and found.rails != intent.rails:
         said.append(f"the nearest stroke takes {found.rails} {'rail' if found.rails == 1 else 'rails'}")
     place = intent.landing
     if found.landing_mm is not None and place is not None:
@@ -170,6 +170,11 @@ def _shortcomings(task: Task, intent: Intent, found: Found) -> str | None:
         return None
     text = "; ".join(said)
     return text[0].upper() + text[1:] + "."
+
+
+def _rails_said(intent: Intent) -> bool:
+    """Whether the note itself gives the number of rails."""
+    return intent.rails is not None and "rails" not in intent.by_custom
 
 
 def planned_cushions(run: Run) -> tuple[Cushion, ...]:

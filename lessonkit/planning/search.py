@@ -10,6 +10,7 @@ from lessonkit.model import CUE_BALL, Intent, Pocket, Point
 from lessonkit.physics.cushions import pocket_target
 from lessonkit.physics.simulate import Run
 from lessonkit.planning.aim import Stroke, Task, aim_exactly, find_aim, play
+from lessonkit.planning.choice import openness
 from lessonkit.planning.words import (
     Choice,
     arrival_spin,
@@ -26,6 +27,12 @@ STOP_MM = 25.0
 """How far a stop shot's cue ball may wander before it weighs."""
 WRONG_RAILS, MISSED, SCRATCH, WRONG_FIRST, DISTURBED, LEFT_ALONE = 60.0, 150.0, 300.0, 300.0, 3.0, 100.0
 """What a fault weighs against the landing (in its own widths) in the choice of a stroke."""
+CUSTOM_RAILS = 8.0
+"""The same for rails that only custom fills in."""
+NEXT_BALL = 3.0
+"""What a rest without a shot at the note's next ball weighs."""
+OPEN_DEG = 0.08
+"""A window of the cue ball this wide halves that: about a straight shot of a metre each way."""
 REFINE = 70
 """Strokes tried in each refinement."""
 LEAST_SPIN = 0.25
@@ -138,7 +145,7 @@ def _weigh(wish: Wish, stroke: Stroke, aim: float, run: Run, numbers: tuple[floa
     cost += 0.0 if potted else MISSED
     rails = rails_after_contact(run)
     if intent.rails is not None:
-        cost += WRONG_RAILS * abs(rails - intent.rails)
+        cost += (CUSTOM_RAILS if "rails" in intent.by_custom else WRONG_RAILS) * abs(rails - intent.rails)
     for n in run.pieces:
         if n not in (ball, CUE_BALL):
             cost += LEFT_ALONE if n in intent.leave_alone else DISTURBED
@@ -155,7 +162,19 @@ def _weigh(wish: Wish, stroke: Stroke, aim: float, run: Run, numbers: tuple[floa
     elif intent.landing is not None and intent.landing.point is not None:
         landing_mm = distance(rest, intent.landing.point)
         cost += 4.0 * (sqrt(1.0 + (landing_mm / width_mm(intent)) ** 2) - 1.0)
-    return Found(stroke, aim, run, cost, potted, rails, landing_mm)
+    return Found(stroke, aim, run, cost + _next_cost(wish, run), potted, rails, landing_mm)
+
+
+def _next_cost(wish: Wish, run: Run) -> float:
+    """What a rest weighs from which the next ball has no open pocket; nothing where the place is given in figures."""
+    intent = wish.intent
+    if intent.next_ball not in run.rest or CUE_BALL not in run.rest or intent.next_ball == wish.task.ball:
+        return 0.0
+    if intent.landing is not None and intent.landing.explicit:
+        return 0.0
+    table = wish.task.table
+    open_deg = max(openness(run.rest, table, intent.next_ball, p) for p in table.pockets)
+    return NEXT_BALL / (1.0 + open_deg / OPEN_DEG)
 
 
 def _spin_cost(wish: Wish, spin: float) -> float:
@@ -177,7 +196,7 @@ def search(wish: Wish) -> Found | None:
     crowded = len(wish.task.layout) > MANY_BALLS
     placed = wish.intent.landing is not None and wish.intent.landing.point is not None
     n_speed, n_tip = (5, 3) if crowded else (9, 5)
-    if not placed and wish.intent.rails is None:
+    if not placed and wish.intent.rails is None and wish.intent.next_ball is None:
         n_speed, n_tip = 3, 3
     tried: list[tuple[Found, tuple[float, float, float]]] = []
     guess = None if exact else find_aim(wish.task, usual)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import atan2, degrees, hypot, sqrt
+from time import process_time
 
 import pytest
 from hypothesis import assume, given, settings
@@ -184,6 +185,14 @@ def test_a_break_spreads_the_rack() -> None:
     assert len(moved) + len(run.dropped) >= 8
     # momentum of the first blow goes through the touching balls to the back row
     assert any(13 in h.balls or 15 in h.balls for h in run.hits[:60])
+
+
+def test_a_shot_and_a_break_are_quick() -> None:
+    # a wide allowance for a busy machine: 1 ms and 11 ms were measured
+    layout = rack()
+    began = process_time()
+    simulate(layout, strike(*layout[0], -0.6, 8.0, 0.1, 0, R), TABLE)
+    assert process_time() - began < 1.0
 
 
 def test_path_starts_and_ends_where_the_ball_does() -> None:

@@ -139,6 +139,34 @@ def test_a_blocked_pocket_is_not_open() -> None:
     assert openness(layout, TABLE, 9, "foot-left") == 0
 
 
+def test_a_ball_in_the_jaws_is_open_to_its_pocket() -> None:
+    layout = {0: (1857.7, 220.7), 1: (2525.5, 19.8)}
+    assert make_plan(shot(layout), TABLE, Intent(ball=1)).pocket == "foot-right"
+
+
+def test_a_blocked_ball_is_called_where_it_was_played() -> None:
+    start = LAYOUT[9]
+    went = np.array([[1.2, *start], [1.5, start[0] + 120, start[1] + 80]])
+    only = {0: (1500.0, 500.0), 9: start, 2: (2250.0, 1065.0)}
+    assert make_plan(shot(only, paths={9: went}), TABLE, Intent(ball=9)).pocket == "foot-left"
+
+
+def test_a_place_in_words_leaves_a_shot_at_the_next_ball() -> None:
+    layout = {0: (1500.0, 500.0), 9: (2000.0, 900.0), 4: (2400.0, 300.0)}
+    intent = Intent(ball=9, pocket="foot-left", next_ball=4)
+    plan = make_plan(shot(layout), TABLE, intent)
+    rest = {n: p for n, p in layout.items() if n != 9} | {0: plan.cue_path[-1]}
+    assert max(openness(rest, TABLE, 4, p) for p in TABLE.pockets) > 0.04
+
+
+def test_rails_filled_in_by_custom_are_not_claimed() -> None:
+    place = Landing((2000.0, 200.0), "the far rail", False, 300.0)
+    intent = Intent(ball=9, pocket="foot-left", rails=0, by_custom=("rails",), landing=place)
+    plan = make_plan(shot(LAYOUT), TABLE, intent)
+    cushions = sum(1 for e in plan.cue_path if min(e[0], 2540 - e[0], e[1], 1270 - e[1]) < 28.5)
+    assert plan.rails is not None and (plan.rails > 0) == (cushions > 0)
+
+
 def test_the_ball_is_the_first_that_was_hit() -> None:
     seen = shot(LAYOUT, events=(Event(1.4, "ball", (0, 9)),))
     plan = make_plan(seen, TABLE, Intent(stroke="follow"))
