@@ -29,7 +29,7 @@ def rewrite(phrase: Phrase) -> None:
     """Cushions into `rail_NAME`, counts into `rails_N`."""
     for pattern in _NONE:
         phrase.replace(pattern, "rails_0")
-    phrase.replace(r"rail (?:[:=]|is|count)? ?(\d)(?= (?:[.,;/)])|$)", r"rails_\1")
+    phrase.replace(r"rail (?:[:=] |is |count )?(\d|one)(?= (?:[.,;/)])|$)", lambda m: f"rails_{whole(m[1])}")
     # counts first: in "off one rail to the left half" the rail is not the left one
     phrase.replace(r"(?:a )?(?:single|one) rail(?! first)(?: only)?", "rails_1")
     phrase.replace(r"rail once", "rails_1")

@@ -11,7 +11,7 @@ from lessonkit.notes.words import Phrase
 FIGURES_RADIUS_MM = 60.0
 """How wide a place given in figures is: about a ball's width; common practice, no source."""
 _LIE = r"(?:ball_\d+|one|balls|rack|pack|cluster|stack)(?: (?:is|sitting|sits|that|which|hanging|lying|lies|frozen|over|right|there|down|up|stuck|out|way|ball|resting|goes|going|drops|runs|,? ?sitting)){0,4} $"
-_FROM = r"(?:from|past|through|off|started|starting|across from|leaving) (?:the |it |in |on )*$"
+_FROM = r"(?:from|past|through|started|starting|across from|leaving) (?:the |it |in |on )*$"
 _CUE = r"(?<!\S)(?:cue|whitey|it|leave|leaves|leaving|bring|brings|land|lands|landing|finish|finishes|rest|rests|park|parks|end|ends|position|get|gets|be|back|sit|sits|come|comes|float|floats|drift|drifts|hold|holds|want|send|sends|stop|stops|settle|settles|stroke_\S+|xy_\S+)(?!\S)"
 
 

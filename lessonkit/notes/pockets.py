@@ -23,7 +23,7 @@ _CORNERS = (
     rf"{_SIDE} {_END}(?: end)?{_NOUN}",
     rf"{_SIDE}{_NOUN} (?:pocket )?(?:, )?(?:down |up )?(?:at|by|on|near|of|in|toward)? ?(?:the )?{_END}"
     r"(?: end| rail| spot)?(?: of the table)?(?! (?:third|half|string|quarter))",
-    rf"corner(?: pocket)? ?,? (?:on )?(?:the )?{_SIDE} ?,? (?:at |of |on )?(?:the )?{_END}(?: end| rail)?",
+    rf"corner(?: pocket)? ?[,:]? (?:on )?(?:the )?{_SIDE} ?,? (?:at |of |on )?(?:the )?{_END}(?: end| rail)?",
     rf"corner(?: pocket)? (?:at|by|on|near|of|in) (?:the )?{_END}(?: end| rail)? ?,? (?:on |to )?(?:the )?{_SIDE}(?: side| hand side)?"
     r"(?! of)",
     rf"pocket (?:at|by|on|in) (?:the )?{_END}(?: end| rail)? ?,? (?:on |to )(?:the )?{_SIDE}(?: side| hand side)?(?! of)",
@@ -73,6 +73,7 @@ def rewrite(phrase: Phrase) -> None:
         phrase.replace(pattern, lambda m: _side_pocket(m, phrase))
     for pattern, tag in _UNSETTLED:
         phrase.replace(pattern, tag)
+    phrase.replace(_SHUNNED, "pocket_shunned")  # "avoid the scratch in the head-right"
     if phrase.has("cross_side"):  # across the table there are side pockets only
         phrase.replace(r"(left|right)(?: hand)? pocket", r"pocket_side-\1")
     phrase.replace(
@@ -80,6 +81,12 @@ def rewrite(phrase: Phrase) -> None:
         r"pocket_side-\g<side>",
     )
     phrase.replace(r"pocket_\?side (?:[,(] |-- )*(?P<side>left|right)(?= [,.;:)]|$)", r"pocket_side-\g<side>")
+
+
+_SHUNNED = (
+    r"(?:scratch|scratches|scratching|avoid|avoiding|stay out of|staying out of|keep out of|stay away from|away from|clear of|instead of|rather than|"
+    r"not)(?: (?:in|into|the|a|at|hitting|going|near|scratch|scratching|to|go|for))* pocket_\S+"
+)
 
 
 def _side_pocket(m: re.Match[str], phrase: Phrase) -> str | None:

@@ -73,6 +73,7 @@ OFF_BEFORE = (
 )
 OFF_AFTER = (
     rf"(?: \S+)? (?:is|was|being|looks|are|stays|seems) (?:all |still |completely |a bit |too |totally |just )*{_SHUT}(?!\S)",
+    r" (?:gone|blocked|tied up|stuck|covered|hidden|buried|hooked|not on|no good)(?= [.,;]|$| so| and| up| by| behind)",
     r" (?:does|will|can|do|is) not (?:go|pass|fit|drop|on|work|get through|reach)",
     r"(?: ,)? but (?:it |that )?(?:\S+ ){0,2}not (?:pass|go|fit|drop|work)",
     r" will not", r" has no pocket", r" has nowhere to go",

@@ -87,6 +87,9 @@ def read(phrase: Phrase) -> Roles:
         mentions.append(_Mention(ball, m.start(), evidence, following))
     called = _called(mentions, next((m.start() for m in phrase.find(r"pocket_\S+")), None))
     first = {k: v[0] for k, v in given.items()}
+    if called is None and "off" in first and phrase.has(r"(?:kick|bank)_\S+"):
+        # "the three is hidden, so I kick at it": not on directly is why it is kicked
+        called = _Mention(first["off"], 0, 0, False)
     return Roles(
         called.ball if called else None, _next(mentions, called), first.get("break"), first.get("key"), first.get("insurance"),
         tuple(dict.fromkeys(b for b in given.get("alone", []) if not called or b != called.ball)),

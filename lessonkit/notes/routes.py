@@ -61,6 +61,7 @@ def rewrite(phrase: Phrase) -> None:
         phrase.replace(pattern, taken("kick"))
     for pattern in _BANKS:
         phrase.replace(pattern, taken("bank", keep=True))
+    phrase.replace(r"rails_\d(?= (?:bank|kick)_)", "")
     phrase.replace(rf"(?:goes |go |going )?(?:to|into) (?:the )?({_RAIL})(?= (?:and|then) (?:back|out|off|up|come|comes|down|across|then|in)(?!\S))",
                    r"off \1")  # fmt: skip
 
@@ -96,9 +97,12 @@ def _count(phrase: Phrase) -> tuple[int | None, bool]:
     ]
     if counts:
         return counts[0], False
-    routes = phrase.find(rf"(?:off|from|via|out of|using) (?:of )?{_RAILS}")
+    any_rail = rf"(?:the |a )?(?:{_RAIL}|rail_\?)"
+    routes = phrase.find(
+        rf"(?:off|from|via|out of|using) (?:of )?{any_rail}(?: (?:and |then |, |, then |to |and then )*(?:off )?{any_rail})*"
+    )
     if routes:
-        return sum(len(re.findall(_RAIL, m[0])) for m in routes), False
+        return sum(len(re.findall(r"rail_\S+", m[0])) for m in routes), False
     if phrase.has(
         r"(?:off|into|in to|using|hit|hits|catch|catches|touch|touches) (?:the |a )?(?:rail|rail_\?)(?! first)"
     ):

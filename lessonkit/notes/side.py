@@ -131,6 +131,10 @@ def rewrite(phrase: Phrase) -> None:
     )
     phrase.replace(r"(tips_\S+)(?: (?:over|out))? to (?:the )?(left|right)(?: side)?", r"\1 side_\2")
     phrase.replace(rf"(tips_\S+) (?:of )?(left|right)(?: hand)?(?: {SPIN})?", r"\1 side_\2")
+    phrase.replace(
+        rf"({_H}|draw|follow|stun|soft|firm|medium|hard|slow)(?P<mark> [.,;/]) (left|right)(?= [.,;/]|$)",
+        r"\1\g<mark> side_\3",
+    )
     phrase.replace(r"(left|right) [(] (tips_\S+) [)]", r"\2 side_\1")
     phrase.replace(rf"{SPIN}(?: (?:is|:|,|to the))? (left|right)(?= [,.;:/!]| and|$)", r"side_\1")
     phrase.replace(r"(left|right)(?: hand)?(?:,| ,| by)? (tips_\S+)", r"\2 side_\1")
