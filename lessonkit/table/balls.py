@@ -17,6 +17,8 @@ Array = NDArray[np.float64]
 _MM_PER_PX = 4.0
 _SMALLEST_MM, _LARGEST_MM = 42.0, 95.0
 _RAYS = 48
+_LIMB = 0.985
+"""Where a ball's edge is seen, as a share of its radius: the limb is darker than the middle (drawn and filmed balls)."""
 
 
 def ball_diameters(pictures: Sequence[Picture], camera: Camera, table: Table) -> Array:
@@ -126,8 +128,8 @@ def _size_from_edge(camera: Camera, centre: Array, z_mm: float, angle: Array, ed
     stretch = 1 / np.sqrt((np.cos(turn) * np.cos(lean)) ** 2 + np.sin(turn) ** 2)
     radii = edge / stretch
     radii = radii[np.isfinite(radii)]
-    middle = float(np.median(radii))
+    middle = float(np.percentile(radii, 65))
     spread = 1.4826 * float(np.median(np.abs(radii - middle)))
     if spread > 0.08 * middle or not _SMALLEST_MM < 2 * middle < _LARGEST_MM:
         return None
-    return 2 * middle
+    return 2 * middle / _LIMB

@@ -19,7 +19,7 @@ from lessonkit.table.fitting import Evidence, Fit, Four, Rail, corners_px, first
 from lessonkit.table.marks import Sights, measure_sights, pockets_seen
 from lessonkit.table.plate import Picture, median_picture
 from lessonkit.table.rails import sample
-from lessonkit.table.sizes import nearest_size, table_of_size
+from lessonkit.table.sizes import likeliest_size, table_of_size
 
 Array = NDArray[np.float64]
 Rounds = tuple[tuple[float, float, int], ...]
@@ -84,9 +84,9 @@ def find_table(
         raise TableError(f"No pool table was recognised in the picture. {_HOW}")
     sure = asked is not None
     if asked is None:
-        name, sure = _size_by_balls([plate, *pictures[:: max(1, len(pictures) // 4)]], found)
-        if name != table.size:
-            found = _resized(plate, found, table_of_size(name))
+        likeliest, sure = _size_by_balls([plate, *pictures[:: max(1, len(pictures) // 4)]], found)
+        if likeliest.size != table.size:
+            found = _resized(plate, found, likeliest)
     return _surface(plate, found, sure)
 
 
@@ -101,13 +101,15 @@ class _Found:
     score: float
 
 
-def _size_by_balls(pictures: Sequence[Picture], found: _Found) -> tuple[str, bool]:
+def _size_by_balls(pictures: Sequence[Picture], found: _Found) -> tuple[Table, bool]:
     """The size that makes the balls 57.15 mm wide, and whether they leave no doubt; 9 ft where no ball is seen."""
     seen = ball_diameters(pictures, found.fit.camera, found.table)
     if len(seen) < 2:
-        return found.table.size, False
-    name, off = nearest_size(found.table.length_mm / float(np.median(seen)))
-    return name, len(seen) >= 4 and off < 0.035
+        return found.table, False
+    doubt = float(np.hypot(0.014, 0.03 / np.sqrt(len(seen))))
+    # balls seen in part or against something look smaller, none looks larger
+    table, chance = likeliest_size(found.table.length_mm / float(np.percentile(seen, 75)), doubt)
+    return table, chance > 0.9
 
 
 def _resized(plate: Picture, found: _Found, table: Table) -> _Found:
@@ -205,21 +207,24 @@ def _recognise(plate: Picture, table: Table, head: str) -> _Found | None:
         cv2.resize(plate, (round(w / scale), round(h / scale)), interpolation=cv2.INTER_AREA), np.uint8
     )
     per_small = np.array([w / small.shape[1], h / small.shape[0]])
-    best: _Found | None = None
+    rough: list[_Found] = []
     tried = 0
     for region in cloth_regions(small):
         for order, side in _orders(region.corners, head):
             tried += 1
-            for found in _try(plate, table, region, order, side, per_small):
-                if best is None or found.score > best.score:
-                    best = found
-        if tried >= _MOST_TRIES or (best is not None and best.score > _CLEAR):
+            rough += _try(plate, table, region, order, side, per_small)
+        if tried >= _MOST_TRIES or max((f.score for f in rough), default=0.0) > _CLEAR:
             break
-    if best is None or best.score < _LEAST:
-        return None
-    refined, lines, seen = _refine(plate, best.fit, table, _CLOSE)
-    final = _judged(plate, table, best.head, refined, lines, seen)
-    return final if final.score >= _LEAST else None
+    best: _Found | None = None
+    for start in sorted(rough, key=lambda f: -f.score)[:2]:
+        if start.score < _LEAST - 0.1:
+            break
+        final = _judged(plate, table, start.head, *_refine(plate, start.fit, table, _CLOSE))
+        if best is None or final.score > best.score:
+            best = final
+        if best.score > _CLEAR:
+            break
+    return best if best is not None and best.score >= _LEAST else None
 
 
 def _orders(corners: Array, head: str) -> list[tuple[NDArray[np.int64], str]]:
@@ -258,15 +263,20 @@ def _try(
     """The region taken for a table in this position, roughly refined: its outline as the cloth's end, or as the nose."""
     found = []
     for start in _coarse(plate, table, region, order, scale):
-        refined, lines, seen = _refine(plate, start, table, _ROUGH)
-        found.append(_judged(plate, table, head, refined, lines, seen))
+        found.append(_judged(plate, table, head, *_refine(plate, start, table, _ROUGH), slack=2.5))
         if found[-1].score > _CLEAR:
             break
     return found
 
 
 def _judged(
-    plate: Picture, table: Table, head: str, fitted: Fit, lines: tuple[Line, ...], seen: Sights
+    plate: Picture,
+    table: Table,
+    head: str,
+    fitted: Fit,
+    lines: tuple[Line, ...],
+    seen: Sights,
+    slack: float = 1.0,
 ) -> _Found:
     """With a score from 0 to 1 of how far what was found looks like a table: holes, sights, pairs of lines, a fit."""
     camera = fitted.camera
@@ -279,7 +289,7 @@ def _judged(
         return _Found(fitted, table, head, lines, seen, pockets, 0.0)
     pairs = [sum(line.side == side for line in lines) == 2 for side in range(4)]
     off = float(np.median(np.abs(fitted.residual_px))) / width * 1000  # thousandths of the picture's width
-    fits = float(np.exp(-((off / 1.2) ** 2))) * _usual(fitted.rail)
+    fits = float(np.exp(-((off / 1.2) ** 2))) * _usual(fitted.rail, slack)
     score = 0.4 * float(np.mean(judged)) + fits * (
         0.35 * min(1.0, len(seen.px) / 12) + 0.25 * float(np.mean(pairs))
     )
@@ -288,7 +298,7 @@ def _judged(
     return _Found(fitted, table, head, lines, seen, pockets, score)
 
 
-def _usual(rail: Rail) -> float:
+def _usual(rail: Rail, slack: float) -> float:
     """1 for rails as they are made, towards 0 for what no rail is like: a wrong fit bends them to its will."""
     usual = Rail()
     off = np.array(
@@ -299,7 +309,7 @@ def _usual(rail: Rail) -> float:
             *[(a - float(np.mean(rail.cloth_mm))) / 5 for a in rail.cloth_mm],
         ]
     )
-    return float(np.exp(-(np.max(np.abs(off)) ** 4)))
+    return float(np.exp(-((np.max(np.abs(off)) / slack) ** 4)))
 
 
 def _coarse(

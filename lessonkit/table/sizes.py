@@ -8,6 +8,7 @@ figures stand in shared/table.toml as well, with their sources, and the tests ho
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 
@@ -30,6 +31,7 @@ SURFACES_MM: dict[str, tuple[float, float]] = {
 }
 ALTERNATES_MM: dict[str, tuple[float, float]] = {
     "8ft (90 x 45 in)": (2286.0, 1143.0),
+    "8ft (88 x 44 in)": (2235.2, 1117.6),
     "7ft (78 x 39 in)": (1981.2, 990.6),
     "7ft (76 x 38 in)": (1930.4, 965.2),
 }
@@ -78,16 +80,25 @@ def sights(table: Table) -> tuple[Sight, ...]:
     return (*longs, *shorts)
 
 
-def nearest_size(length_in_balls: float) -> tuple[str, float]:
-    """The surface whose length is nearest to that many ball diameters, and how far off it is as a share.
+_USUAL = {"9ft": 0.4, "8ft": 0.2, "8ft (88 x 44 in)": 0.12, "7ft": 0.12, "7ft (78 x 39 in)": 0.1}
+"""How often a surface is met, roughly (common practice, no source); the others 0.03."""
 
-    9 ft: 2540 / 57.15 = 44.44 balls; 8 ft: 40.89; 7 ft: 35.56.
+
+def likeliest_size(length_in_balls: float, doubt: float) -> tuple[Table, float]:
+    """The surface that fits a length of that many ball diameters best, and its probability.
+
+    9 ft: 2540 / 57.15 = 44.44 balls; 8 ft: 40.89; 7 ft: 35.56. `doubt` is the measure's sigma as a share. What is met
+    more often is preferred where two are near; surfaces other than 9, 8 and 7 ft are named LxW.
     """
-    shares = {
-        name: abs(length_in_balls * BALL_DIAMETER_MM / size[0] - 1) for name, size in SURFACES_MM.items()
-    }
-    best = min(shares, key=lambda n: shares[n])
-    return best, shares[best]
+    chances = {}
+    for name, (length, width) in {**SURFACES_MM, **ALTERNATES_MM}.items():
+        off = math.log(length_in_balls * BALL_DIAMETER_MM / length) / doubt
+        chances[name] = (_USUAL.get(name, 0.03) * math.exp(-0.5 * off * off), length, width)
+    best = max(chances, key=lambda n: chances[n][0])
+    chance, length, width = chances[best]
+    total = sum(c[0] for c in chances.values())
+    table = table_of_size(best if best in SURFACES_MM else f"{length:g}x{width:g}")
+    return table, chance / total if total > 0 else 0.0
 
 
 def _table(name: str, length: float, width: float) -> Table:
