@@ -1,0 +1,117 @@
+"""The bed seen straight from above at ball height: the picture in which a ball is a disc of known size anywhere.
+
+The view is the plane z = ball radius, so that the centre of a ball at rest falls on its own table place. One view
+pixel is `mm_per_px` millimetres; view column grows with table x, view row with table y.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lessonkit.footage.reader import Frame, yuv_to_bgr
+from lessonkit.model import Camera, Table
+from lessonkit.table.camera import project
+
+Picture = NDArray[np.uint8]
+Floats = NDArray[np.float64]
+
+BORDER_MM = 70.0
+"""How far the view reaches past the nose lines, so that a ball in a pocket's mouth is still in it."""
+
+
+@dataclass(frozen=True)
+class Window:
+    """A rectangle of view pixels, half open."""
+
+    x0: int
+    y0: int
+    x1: int
+    y1: int
+
+    @property
+    def area(self) -> tuple[slice, slice]:
+        """The same as (rows, columns) to index with."""
+        return slice(self.y0, self.y1), slice(self.x0, self.x1)
+
+
+@dataclass(frozen=True, eq=False)
+class BedView:
+    """How camera pixels and view pixels correspond."""
+
+    table: Table
+    camera: Camera
+    mm_per_px: float
+    columns: int
+    rows: int
+    map_x: NDArray[np.float32]
+    """Camera column of each view pixel, shape (rows, columns)."""
+    map_y: NDArray[np.float32]
+    """Camera row of each view pixel."""
+
+    @classmethod
+    def of(cls, camera: Camera, table: Table, mm_per_px: float) -> BedView:
+        """The view of a table under a camera."""
+        columns = int(np.ceil((table.length_mm + 2 * BORDER_MM) / mm_per_px))
+        rows = int(np.ceil((table.width_mm + 2 * BORDER_MM) / mm_per_px))
+        xs = np.arange(columns) * mm_per_px - BORDER_MM
+        ys = np.arange(rows) * mm_per_px - BORDER_MM
+        gx, gy = np.meshgrid(xs, ys)
+        px = project(camera, np.c_[gx.ravel(), gy.ravel()], table.radius_mm).astype(np.float32)
+        return cls(table, camera, mm_per_px, columns, rows,
+                   px[:, 0].reshape(rows, columns), px[:, 1].reshape(rows, columns))  # fmt: skip
+
+    @property
+    def radius_px(self) -> float:
+        """Radius of a ball in the view."""
+        return self.table.radius_mm / self.mm_per_px
+
+    def to_view(self, places_mm: ArrayLike) -> Floats:
+        """View (column, row), shape (N, 2), of table places (N, 2)."""
+        return (np.atleast_2d(np.asarray(places_mm, float)) + BORDER_MM) / self.mm_per_px
+
+    def to_mm(self, view_px: ArrayLike) -> Floats:
+        """Table places of view (column, row)."""
+        return np.atleast_2d(np.asarray(view_px, float)) * self.mm_per_px - BORDER_MM
+
+    def warp(self, picture: Picture) -> Picture:
+        """The view of a whole camera picture (any number of channels)."""
+        return np.asarray(
+            cv2.remap(picture, self.map_x, self.map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE),
+            np.uint8,
+        )
+
+    def window(self, centre_px: ArrayLike, half_px: float) -> Window:
+        """The square part of the view about a view pixel, clipped to the view."""
+        x, y = (float(v) for v in np.asarray(centre_px, float).ravel())
+        return Window(
+            max(0, int(x - half_px)), max(0, int(y - half_px)),
+            min(self.columns, int(x + half_px) + 2), min(self.rows, int(y + half_px) + 2),
+        )  # fmt: skip
+
+    def warp_frame(self, frame: Frame, part: Window | None = None) -> Picture:
+        """The view of a frame, or only a part of it, blue-green-red, without converting the whole picture.
+
+        The planes are sampled first and turned to colours afterwards, so the cost is that of the view.
+        """
+        area = (slice(None), slice(None)) if part is None else part.area
+        mx, my = self.map_x[area], self.map_y[area]
+        luma, u, v = frame.planes()
+        border = cv2.BORDER_REPLICATE
+        y = cv2.remap(np.ascontiguousarray(luma), mx, my, cv2.INTER_LINEAR, borderMode=border)
+        # a chroma sample lies midway between its 2 x 2 luma samples vertically, and on the left one (MPEG-2 siting)
+        hx, hy = mx * 0.5, my * 0.5 - 0.25
+        cu = cv2.remap(np.ascontiguousarray(u), hx, hy, cv2.INTER_LINEAR, borderMode=border)
+        cv = cv2.remap(np.ascontiguousarray(v), hx, hy, cv2.INTER_LINEAR, borderMode=border)
+        return np.asarray(cv2.transform(cv2.merge([y, cu, cv]), yuv_to_bgr(frame.raw)), np.uint8)
+
+    def table_mask(self, margin_mm: float = 0.0) -> NDArray[np.bool_]:
+        """True where a ball's centre can be: inside the nose lines grown by `margin_mm`."""
+        xs = np.arange(self.columns) * self.mm_per_px - BORDER_MM
+        ys = np.arange(self.rows) * self.mm_per_px - BORDER_MM
+        ok_x = (xs >= -margin_mm) & (xs <= self.table.length_mm + margin_mm)
+        ok_y = (ys >= -margin_mm) & (ys <= self.table.width_mm + margin_mm)
+        return np.asarray(ok_y[:, None] & ok_x[None, :])

@@ -1,0 +1,222 @@
+"""The centre of a ball at rest, finer than a pixel, from its outline through the full camera model.
+
+The outline of a sphere is the image of the circle in which the tangents from the camera touch it, an ellipse that is
+wider than a disc seen from above and shifted outwards. On the plane z = ball radius it is drawn once per place and
+fitted, as a whole, to the edges found along its normals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.model import Camera, Point, Table
+from lessonkit.seeing.cloth import BareTable
+from lessonkit.seeing.patches import Patch
+from lessonkit.table.camera import centre_mm
+
+Floats = NDArray[np.float64]
+
+DIRECTIONS = 72
+REACH = 0.34
+"""How far to both sides of the outline an edge is looked for, in radii."""
+STEP = 0.02
+"""Step along the normal in radii."""
+PRIOR = 0.08
+"""Standard deviation, in radii, of where the edge is expected; halved after the first round."""
+SEARCH_MM = 8.0
+"""How far about the first guess the whole outline is tried."""
+LEAST_EDGES = 24
+BESIDE = 0.16
+"""How far, in radii, to both sides of an edge it is asked what lies there."""
+NEIGHBOUR = 1.3
+"""A point of the outline this near, in radii, to another ball's centre lies against that ball."""
+
+
+def outline_mm(camera: Camera, table: Table, place: Point, directions: int = DIRECTIONS) -> Floats:
+    """The outline of a ball at rest at `place`, on the plane z = ball radius, shape (directions, 2), millimetres
+    from the ball's centre.
+
+    A sphere of radius R seen from distance D touches its tangents in a circle of radius R sqrt(1 - R²/D²), R²/D
+    nearer to the eye than its centre.
+    """
+    R = table.radius_mm
+    eye = centre_mm(camera)
+    ball = np.array([place[0], place[1], R])
+    to_eye = eye - ball
+    D = float(np.linalg.norm(to_eye))
+    n = to_eye / D
+    a = np.cross(n, [0.0, 1.0, 0.0])
+    a /= np.linalg.norm(a)
+    b = np.cross(n, a)
+    phi = np.linspace(0, 2 * np.pi, directions, endpoint=False)
+    r = R * np.sqrt(1 - (R / D) ** 2)
+    circle = ball + n * (R * R / D) + r * (np.cos(phi)[:, None] * a + np.sin(phi)[:, None] * b)
+    ray = circle - eye
+    on_plane = eye + ray * ((R - eye[2]) / ray[:, 2])[:, None]
+    return np.asarray(on_plane[:, :2] - np.asarray(place), float)
+
+
+def _aligned(patches: Sequence[Patch], centre: Point) -> NDArray[np.float32]:
+    """The mean of the patches about `centre`."""
+    n = patches[0].picture.shape[0]
+    total = np.zeros((n, n, 3), np.float32)
+    for p in patches:
+        dx, dy = (np.asarray(centre) - np.asarray(p.place)) / p.mm_per_px
+        m = np.array([[1.0, 0.0, dx], [0.0, 1.0, dy]])
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        total += cv2.warpAffine(p.picture, m, (n, n), flags=flags, borderMode=cv2.BORDER_REPLICATE)
+    return total / len(patches)
+
+
+def _features(patches: Sequence[Patch], centre: Point, bare: BareTable) -> NDArray[np.float32]:
+    """The mean colour about `centre` (three channels) and its foreignness to the bare table (the fourth)."""
+    mean = _aligned(patches, centre)
+    linear = bare.linear_patch(centre, patches[0].mm_per_px, mean.shape[0])
+    f = bare.foreignness(np.clip(mean, 0, 255).astype(np.uint8), linear)
+    return np.dstack([mean, f]).astype(np.float32)
+
+
+def _covered(outline: Floats, centre: Point, others: Sequence[Point], radius_mm: float) -> NDArray[np.bool_]:
+    """Which points of the outline lie against another ball."""
+    covered = np.zeros(len(outline), bool)
+    for o in others:
+        covered |= np.hypot(*(outline + np.asarray(centre) - np.asarray(o)).T) < NEIGHBOUR * radius_mm
+    return covered
+
+
+def _strength(
+    features: NDArray[np.float32], mm_per_px: float, at: Floats, scales: Floats, covered: NDArray[np.bool_]
+) -> Floats:
+    """How much an edge along each normal looks like the outline, shape (..., scales).
+
+    `at` has shape (..., scales, 2): places along the normals, millimetres from the middle. The edge itself is that of
+    the colours, which lies where the ball ends; but it counts only so far as foreign things lie inside it and bare
+    table outside: the border of a white cap has a ball on both sides. Against another ball (`covered`, one flag a
+    normal) any edge counts, at half weight.
+    """
+    half = features.shape[0] // 2
+    xy = (at / mm_per_px + half).astype(np.float32)
+    flat = xy.reshape(-1, at.shape[-2], 2)
+    sampled = np.asarray(
+        cv2.remap(features, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE),
+        float,
+    )
+    gradient = np.linalg.norm(np.gradient(sampled[..., :3], axis=1), axis=2)
+    gradient = cv2.GaussianBlur(gradient, (5, 1), 1.0)
+    f = sampled[..., 3]
+    beside = round(BESIDE / (scales[1] - scales[0]))
+    inside = np.pad(f, ((0, 0), (beside, 0)), mode="edge")[:, : f.shape[1]]
+    outside = np.pad(f, ((0, 0), (0, beside)), mode="edge")[:, beside:]
+    gate = 0.1 + inside * (1 - outside)
+    gate[np.broadcast_to(covered, at.shape[:-2]).reshape(-1)] = 0.5
+    return np.asarray((gradient * gate).reshape(at.shape[:-1]), float)
+
+
+def _edges(g: Floats, scales: Floats, prior: float) -> tuple[Floats, Floats]:
+    """Where along each normal the edge lies (as a scale) and how strong it is."""
+    weighted = g * np.exp(-0.5 * ((scales - 1) / prior) ** 2)
+    i = np.clip(weighted.argmax(1), 1, len(scales) - 2)
+    k = np.arange(len(g))
+    left, middle, right = g[k, i - 1], g[k, i], g[k, i + 1]
+    bend = left - 2 * middle + right
+    part = np.where(np.abs(bend) > 1e-9, 0.5 * (left - right) / np.where(bend == 0, 1, bend), 0.0)
+    return scales[i] + np.clip(part, -1, 1) * (scales[1] - scales[0]), middle
+
+
+def _best_shift(
+    features: NDArray[np.float32],
+    mm_per_px: float,
+    centre: Point,
+    outline: Floats,
+    covered: NDArray[np.bool_],
+) -> Point:
+    """The place about `centre` at which the outline best parts foreign things inside from bare table outside.
+
+    It sees no print on the ball at all, and is good to about a millimetre.
+    """
+    half = features.shape[0] // 2
+    steps = np.arange(-SEARCH_MM, SEARCH_MM + 0.1, 1.0)
+    sx, sy = (a.ravel() for a in np.meshgrid(steps, steps))
+    shifts = np.stack([sx, sy], -1)[:, None, None, :]
+    score = -0.05 * np.hypot(sx, sy) / SEARCH_MM
+    for sign, part, scales in (
+        (1.0, outline[::2], np.array([0.7, 0.8, 0.88, 0.94])),
+        (-1.0, outline[::2][~covered[::2]], np.array([1.06, 1.12, 1.2, 1.3])),
+    ):
+        if not len(part):
+            continue
+        at = part[None, :, None, :] * scales[None, None, :, None] + shifts
+        xy = (at / mm_per_px + half).astype(np.float32).reshape(len(sx), -1, 2)
+        f = cv2.remap(
+            features[..., 3], xy[..., 0], xy[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
+        score += sign * f.mean(1) * len(part) / len(outline[::2])
+    i = int(score.argmax())
+    return centre[0] + float(sx[i]), centre[1] + float(sy[i])
+
+
+def refine_centre(
+    patches: Sequence[Patch], place: Point, bare: BareTable, others: Sequence[Point] = ()
+) -> tuple[Point, float | None]:
+    """The centre and its standard error in millimetres (None, and `place` unchanged, where too few edges agree)."""
+    if not patches:
+        return place, None
+    camera, table, mm_per_px = bare.view.camera, bare.view.table, patches[0].mm_per_px
+    near = [o for o in others if np.hypot(o[0] - place[0], o[1] - place[1]) < 2.6 * table.radius_mm]
+    outline = outline_mm(camera, table, place)
+    covered = _covered(outline, place, near, table.radius_mm)
+    centre = _best_shift(_features(patches, place, bare), mm_per_px, place, outline, covered)
+    scales = np.arange(1 - REACH, 1 + REACH + STEP / 2, STEP)
+    error: float | None = None
+    for turn in range(4):
+        outline = outline_mm(camera, table, centre)
+        length = np.linalg.norm(outline, axis=1)
+        unit = outline / length[:, None]
+        at = outline[:, None, :] * scales[None, :, None]
+        covered = _covered(outline, centre, near, table.radius_mm)
+        g = _strength(_features(patches, centre, bare), mm_per_px, at, scales, covered)
+        s, strength = _edges(g, scales, PRIOR / 2 ** min(turn, 1))
+        off = (s - 1) * length
+        weight = np.minimum(strength / (np.median(strength) + 1e-9), 1.0)
+        A = np.c_[unit, np.ones(len(unit))]
+        solution = np.zeros(3)
+        w = weight
+        for _ in range(10):
+            # the ball's size is known: its outline may only grow or shrink by what blur and the print allow
+            rows = np.r_[A * w[:, None], [[0.0, 0.0, 3.0]]]
+            solution, *_ = np.linalg.lstsq(rows, np.r_[off * w, 0.0], rcond=None)
+            r = off - A @ solution
+            spread = max(1.4826 * float(np.median(np.abs(r))), 0.15)
+            w = weight * np.clip(1 - (r / (4 * spread)) ** 2, 0, None)
+        if int((w > 0.1).sum()) < LEAST_EDGES or np.hypot(*solution[:2]) > 0.4 * table.radius_mm:
+            return place, None
+        centre = (centre[0] + float(solution[0]), centre[1] + float(solution[1]))
+        free = float(w[~covered].sum())
+        error = spread * float(np.sqrt(2 / max(0.5, free)))
+    return centre, error
+
+
+def push_apart(places: dict[int, Point], errors: dict[int, float], table: Table) -> dict[int, Point]:
+    """The places, keyed as given, moved as little as their errors suggest so that no two balls overlap."""
+    out = {k: np.asarray(p, float) for k, p in places.items()}
+    keys = list(out)
+    for _ in range(60):
+        worst = 0.0
+        for i, a in enumerate(keys):
+            for b in keys[i + 1 :]:
+                gap = out[b] - out[a]
+                distance = float(np.hypot(*gap))
+                lack = table.ball_diameter_mm - distance
+                if lack <= 0.05 or distance < 1e-6:
+                    continue
+                worst = max(worst, lack)
+                share = errors[a] ** 2 / (errors[a] ** 2 + errors[b] ** 2)
+                out[a] = out[a] - gap / distance * lack * share
+                out[b] = out[b] + gap / distance * lack * (1 - share)
+        if worst < 0.1:
+            break
+    return {k: (float(p[0]), float(p[1])) for k, p in out.items()}

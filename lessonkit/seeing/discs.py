@@ -1,0 +1,104 @@
+"""Discs of a ball's size in the bed view, by votes of edges for the centre one radius away.
+
+The idea is the circular Hough transform for one known radius (Duda & Hart, Commun. ACM 15 (1972) 11): since the bed
+view shows every ball at the same size, an edge pixel can only belong to a ball whose centre lies one radius along
+its gradient, to either side. The vote survives half hidden balls, touching clusters and stripes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Picture = NDArray[np.uint8]
+Floats = NDArray[np.float32]
+
+EDGE_LEAST = 40.0
+"""Weakest gradient that votes, in units of a 3 x 3 Sobel filter on 8-bit values."""
+EDGE_FULL = 160.0
+"""A gradient of this strength or more has a whole vote."""
+
+
+@dataclass(frozen=True)
+class Disc:
+    """One disc found in a bed view."""
+
+    x_px: float
+    y_px: float
+    votes: float
+    """Share of the circumference that voted, both sides counted; a lone clean ball has 1 to 2."""
+    fill: float
+    """Share of the disc that is not the bare table."""
+
+
+def votes(picture: Picture, radius_px: float) -> Floats:
+    """Votes for a ball's centre at each pixel of a bed view, as a share of the circumference."""
+    smooth = cv2.GaussianBlur(picture, (0, 0), 0.8)
+    gx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3)
+    gy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3)
+    size2 = gx * gx + gy * gy
+    strongest = size2.argmax(2)
+    y, x = np.nonzero(size2.max(2) > EDGE_LEAST**2)
+    c = strongest[y, x]
+    size = np.sqrt(size2[y, x, c])
+    ux, uy = gx[y, x, c] / size, gy[y, x, c] / size
+    weight = np.minimum(size, EDGE_FULL) / EDGE_FULL
+    h, w = picture.shape[:2]
+    pad = int(radius_px) + 3
+    wide = w + 2 * pad
+    ballot = np.zeros((h + 2 * pad) * wide, np.float32)
+    for side in (radius_px, -radius_px):
+        cx, cy = x + side * ux + pad, y + side * uy + pad
+        x0, y0 = np.floor(cx).astype(np.int64), np.floor(cy).astype(np.int64)
+        fx, fy = cx - x0, cy - y0
+        at = y0 * wide + x0
+        for step, share in (
+            (0, (1 - fx) * (1 - fy)), (1, fx * (1 - fy)), (wide, (1 - fx) * fy), (wide + 1, fx * fy)
+        ):  # fmt: skip
+            ballot += np.bincount(at + step, weights=weight * share, minlength=ballot.size).astype(np.float32)
+    whole = cv2.GaussianBlur(ballot.reshape(h + 2 * pad, wide), (0, 0), 1.0)
+    return np.asarray(whole[pad : pad + h, pad : pad + w] / radius_px, np.float32)
+
+
+def disc_kernel(radius_px: float) -> Floats:
+    """A disc with soft edge that sums to 1."""
+    n = int(np.ceil(radius_px))
+    yy, xx = np.mgrid[-n : n + 1, -n : n + 1]
+    k = np.clip(radius_px + 0.5 - np.hypot(xx, yy), 0, 1)
+    return np.asarray(k / k.sum(), np.float32)
+
+
+def find_discs(
+    picture: Picture, foreign: Floats, radius_px: float, *, least_votes: float = 0.3, least_fill: float = 0.5
+) -> list[Disc]:
+    """Discs, strongest first, no two nearer than 0.88 of a diameter.
+
+    `picture` is a bed view (or a part of one), `foreign` its mask from `BareTable.foreign`.
+    """
+    ballot = votes(picture, radius_px)
+    fill = cv2.filter2D(foreign, -1, disc_kernel(0.95 * radius_px), borderType=cv2.BORDER_REPLICATE)
+    best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
+    y, x = np.nonzero((ballot == best) & (ballot >= least_votes) & (fill >= least_fill))
+    order = np.argsort(-(ballot[y, x] * (0.3 + fill[y, x])))
+    kept: list[Disc] = []
+    for i in order:
+        px, py = _peak(ballot, int(x[i]), int(y[i]))
+        if any(np.hypot(px - d.x_px, py - d.y_px) < 1.76 * radius_px for d in kept):
+            continue
+        kept.append(Disc(px, py, float(ballot[y[i], x[i]]), float(fill[y[i], x[i]])))
+    return kept
+
+
+def _peak(ballot: Floats, x: int, y: int) -> tuple[float, float]:
+    """The top of a peak to a fraction of a pixel: the centroid of what rises above half of it, 5 x 5 around."""
+    h, w = ballot.shape
+    if not (2 <= x < w - 2 and 2 <= y < h - 2):
+        return float(x), float(y)
+    p = ballot[y - 2 : y + 3, x - 2 : x + 3]
+    p = np.clip(p - 0.5 * p[2, 2], 0, None)
+    yy, xx = np.mgrid[-2:3, -2:3]
+    s = float(p.sum())
+    return x + float((p * xx).sum()) / s, y + float((p * yy).sum()) / s

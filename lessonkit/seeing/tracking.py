@@ -1,0 +1,382 @@
+"""The way of every moving ball, frame by frame at full rate, from just before a strike to rest.
+
+Only windows about balls that move or may be hit are looked at. A ball is found as a disc; where motion blur draws the
+disc out, as the patch of foreign pixels that it makes. Which find is which ball is settled for all balls of a frame
+together (assignment), by place against prediction and by colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.footage.reader import Frame
+from lessonkit.model import Layout, Pocket, Point, Track
+from lessonkit.seeing.bedview import BedView, Window
+from lessonkit.seeing.cloth import LINEAR, BareTable
+from lessonkit.seeing.discs import find_discs
+
+Floats = NDArray[np.float64]
+
+MOVED_MM = 2.5
+"""A ball at rest this far from its place has been moved."""
+STILL_MM = 1.6
+"""A ball that stays within this for STILL_S has come to rest."""
+STILL_S = 0.35
+TOP_SPEED_MPS = 9.0
+"""Faster than any ball but at the hardest break."""
+SLACK_MM = 9.0
+"""What prediction may be wrong by, whatever the speed."""
+TOUCHING_MM = 6.0
+"""A gap up to which a hit is passed on at once to the next ball."""
+MOST_REACH_MM = 700.0
+LOST_S = 0.9
+"""After this time without a sight a ball near a pocket counts as dropped."""
+POCKET_REACH_MM = 130.0
+OUT_MM = 40.0
+"""How far past the nose line, in a pocket's mouth, a ball is still looked for."""
+DROP_MM = 12.0
+"""A moving ball this far past the nose line is in the pocket."""
+
+
+@dataclass(frozen=True)
+class Find:
+    """One thing in one frame that may be a ball."""
+
+    place: Point
+    colour: tuple[float, float, float]
+    """Mean linear colour of its middle, blue-green-red."""
+    quality: float
+    """1 for a clean disc, less for a blur or a half hidden one."""
+
+
+@dataclass
+class Moving:
+    """One ball while the shot lasts."""
+
+    ball: int
+    start: Point
+    colour: Floats
+    seen: list[tuple[float, float, float, float]] = field(default_factory=list)
+    """t_s, x_mm, y_mm, quality of every sight since it moved (the first: at rest)."""
+    moving: bool = False
+    rest_s: float | None = None
+    dropped: tuple[float, Pocket] | None = None
+    missed_since: float | None = None
+    guess_mmps: float = 0.0
+    """How fast it may be while little has been seen of its motion: the speed of what hit it."""
+    from_sight: int = 0
+    """Index in `seen` of the last sight before it moved."""
+
+    @property
+    def last(self) -> tuple[float, Point]:
+        """Time and place of the last sight."""
+        t, x, y, _ = self.seen[-1]
+        return t, (x, y)
+
+    def velocity(self) -> Floats:
+        """Millimetres a second, from the last two sights."""
+        if len(self.seen) < 2 or not self.moving:
+            return np.zeros(2)
+        a, b = self.seen[-2], self.seen[-1]
+        return np.array([b[1] - a[1], b[2] - a[2]]) / max(b[0] - a[0], 1e-3)
+
+    def speed(self) -> float:
+        """Millimetres a second: the greatest of the last three steps, so that a bounce is not taken for a halt."""
+        if not self.moving:
+            return 0.0
+        recent = self.seen[max(self.from_sight, len(self.seen) - 4) :]
+        steps = [np.hypot(b[1] - a[1], b[2] - a[2]) / max(b[0] - a[0], 1e-3) for a, b in zip(recent, recent[1:], strict=False)]  # fmt: skip
+        # the first step is only what was left of its frame after the hit, so it tells little
+        return float(max(steps)) if len(recent) >= 4 else float(max([self.guess_mmps, *steps]))
+
+    def track(self) -> Track:
+        """The path so far."""
+        return np.array([s[:3] for s in self.seen], float).reshape(-1, 3)
+
+
+class Tracker:
+    """Follows one shot."""
+
+    def __init__(
+        self, view: BedView, bare: BareTable, layout: Layout, looks: dict[int, Floats], gain: float
+    ) -> None:
+        """`layout`: where each thing rests before the shot; `looks`: its mean linear colour."""
+        self._view = view
+        self._bare = bare
+        self._gain = gain
+        self.balls = {n: Moving(n, p, looks[n]) for n, p in layout.items()}
+        self._left: dict[int, bool] = {}
+        self._last_s: float | None = None
+        self._dt = 1 / 30
+
+    def follow(self, frames: Iterable[Frame], from_ball: int) -> None:
+        """Run through the frames of a shot that starts with `from_ball`; stops when every ball is at rest."""
+        quiet_since: float | None = None
+        for frame in frames:
+            self._step(frame, from_ball)
+            moving = [b for b in self.balls.values() if b.moving and b.rest_s is None and b.dropped is None]
+            if moving or not self.balls[from_ball].moving:
+                quiet_since = None
+            else:
+                quiet_since = quiet_since or frame.t_s
+                if frame.t_s - quiet_since > 0.5:
+                    return
+
+    # one frame
+
+    def _step(self, frame: Frame, first: int) -> None:
+        t = frame.t_s
+        dt = min(0.2, t - self._last_s) if self._last_s is not None else 1 / 30
+        self._last_s, self._dt = t, dt
+        watched = self._watched(first, dt)
+        finds = self._finds(frame, watched, dt)
+        self._assign(t, dt, watched, finds)
+
+    def _alive(self) -> list[Moving]:
+        return [b for b in self.balls.values() if b.dropped is None]
+
+    def _watched(self, first: int, dt: float) -> list[Moving]:
+        """Balls that move, and those that a moving one may have reached, directly or through touching balls."""
+        alive = self._alive()
+        active = [b for b in alive if (b.moving and b.rest_s is None) or b.ball == first]
+        watched = list(active)
+        reach = {b.ball: self._reach(b, dt) for b in active}
+        queue = list(active)
+        while queue:
+            a = queue.pop()
+            pa = np.asarray(self._predicted(a, dt))
+            for b in alive:
+                if b in watched:
+                    continue
+                gap = float(np.hypot(*(np.asarray(self._place(b)) - pa))) - self._view.table.ball_diameter_mm
+                if gap < max(TOUCHING_MM, reach.get(a.ball, 0.0)):
+                    watched.append(b)
+                    reach[b.ball] = TOUCHING_MM
+                    queue.append(b)
+        return watched
+
+    def _place(self, b: Moving) -> Point:
+        return b.last[1] if b.seen else b.start
+
+    def _predicted(self, b: Moving, dt: float) -> Point:
+        x, y = self._place(b)
+        if not b.moving or b.rest_s is not None:
+            return x, y
+        gone = dt if b.missed_since is None or self._last_s is None else min(0.3, self._last_s - b.last[0])
+        v = b.velocity()
+        return x + float(v[0]) * gone, y + float(v[1]) * gone
+
+    def _reach(self, b: Moving, dt: float) -> float:
+        """How far from its prediction the ball may be, millimetres: it may have hit something on the way."""
+        since = dt if b.missed_since is None or self._last_s is None else min(0.5, self._last_s - b.last[0])
+        speed = b.speed()
+        for o in self._alive():  # what runs beside it may hit it and give it all of its speed
+            if o is not b and o.moving and o.speed() > speed:
+                gap = float(np.hypot(*np.subtract(self._place(o), self._place(b))))
+                if gap < self._view.table.ball_diameter_mm + 2 * o.speed() * dt:
+                    speed = o.speed()
+        return min(MOST_REACH_MM, SLACK_MM + 1.7 * speed * max(dt, since))
+
+    def _reach_of(self, b: Moving, watched: list[Moving], dt: float) -> float:
+        """The same, for a ball that may just have been struck as well."""
+        if b.moving:
+            return self._reach(b, dt)
+        fastest = max((w.speed() for w in watched), default=0.0)
+        return SLACK_MM + (1.3 * fastest if fastest else TOP_SPEED_MPS * 1000) * dt
+
+    # finding
+
+    def _finds(self, frame: Frame, watched: list[Moving], dt: float) -> list[Find]:
+        idle = [b for b in self._alive() if b not in watched]
+        finds: list[Find] = []
+        for b in watched:
+            reach = self._reach_of(b, watched, dt)
+            half = (reach + 2.2 * self._view.table.radius_mm) / self._view.mm_per_px
+            window = self._view.window(self._view.to_view([self._predicted(b, dt)]), half)
+            finds += self._finds_in(frame, window, idle)
+            if not b.moving:
+                self._left[b.ball] = self._is_bare(frame, self._place(b))
+        kept: list[Find] = []
+        for f in sorted(finds, key=lambda f: -f.quality):
+            if all(np.hypot(f.place[0] - k.place[0], f.place[1] - k.place[1]) > 0.8 * self._view.table.ball_diameter_mm for k in kept):  # fmt: skip
+                kept.append(f)
+        return kept
+
+    def _is_bare(self, frame: Frame, place: Point) -> bool:
+        """Whether the bare table shows where a ball lay."""
+        r = self._view.radius_px
+        at = self._view.to_view([place])[0]
+        window = self._view.window(at, 0.75 * r)
+        foreign = self._bare.foreign(self._view.warp_frame(frame, window), window, self._gain)
+        return bool(foreign.size) and float((foreign > 0.5).mean()) < 0.4
+
+    def _finds_in(self, frame: Frame, window: Window, idle: list[Moving]) -> list[Find]:
+        if window.x1 - window.x0 < 5 or window.y1 - window.y0 < 5:
+            return []
+        seen = self._view.warp_frame(frame, window)
+        foreign = self._bare.foreign(seen, window, self._gain)
+        r = self._view.radius_px
+        finds = []
+        free = foreign.copy()
+        for b in idle:
+            at = self._view.to_view([self._place(b)])[0] - (window.x0, window.y0)
+            cv2.circle(free, (round(float(at[0])), round(float(at[1]))), round(1.15 * r), 0.0, -1)
+        for d in find_discs(seen, foreign, r, least_votes=0.25, least_fill=0.45):
+            if free[int(np.clip(round(d.y_px), 0, free.shape[0] - 1)), int(np.clip(round(d.x_px), 0, free.shape[1] - 1))] == 0.0 and self._is_idle(d.x_px + window.x0, d.y_px + window.y0, idle):  # fmt: skip
+                continue
+            finds.append(self._find(seen, window, d.x_px, d.y_px, min(1.0, 0.4 + 0.5 * d.votes)))
+        finds += self._blurs(seen, free, window)
+        return [f for f in finds if self._on_table(f.place)]
+
+    def _on_table(self, place: Point) -> bool:
+        """Whether a ball's centre can be there: on the bed, or in a pocket's mouth."""
+        t = self._view.table
+        x, y = place
+        out_x, out_y = max(-x, x - t.length_mm, 0.0), max(-y, y - t.width_mm, 0.0)
+        if max(out_x, out_y) <= 0:
+            return True
+        nearest = min(np.hypot(x - px, y - py) for px, py in t.pockets.values())
+        return max(out_x, out_y) < OUT_MM and nearest < 2 * OUT_MM
+
+    def _is_idle(self, x_px: float, y_px: float, idle: list[Moving]) -> bool:
+        p = self._view.to_mm([(x_px, y_px)])[0]
+        return any(
+            np.hypot(*(p - np.asarray(self._place(b)))) < 0.5 * self._view.table.radius_mm for b in idle
+        )
+
+    def _blurs(self, seen: NDArray[np.uint8], free: NDArray[np.float32], window: Window) -> list[Find]:
+        """Foreign patches about the size of a ball drawn out by motion."""
+        n, labels, stats, centres = cv2.connectedComponentsWithStats(
+            (free > 0.5).astype(np.uint8), connectivity=4
+        )
+        ball = np.pi * self._view.radius_px**2
+        finds = []
+        for i in range(1, n):
+            area = stats[i, cv2.CC_STAT_AREA]
+            x, y = stats[i, cv2.CC_STAT_LEFT], stats[i, cv2.CC_STAT_TOP]
+            w, h = stats[i, cv2.CC_STAT_WIDTH], stats[i, cv2.CC_STAT_HEIGHT]
+            at_edge = x == 0 or y == 0 or x + w == free.shape[1] or y + h == free.shape[0]
+            if not 0.55 * ball < area < 3.0 * ball or at_edge or min(w, h) > 2.8 * self._view.radius_px:
+                continue
+            finds.append(self._find(seen, window, float(centres[i][0]), float(centres[i][1]), 0.35))
+        return finds
+
+    def _find(self, seen: NDArray[np.uint8], window: Window, x: float, y: float, quality: float) -> Find:
+        k = max(2, round(0.55 * self._view.radius_px))
+        cx, cy = int(np.clip(round(x), 0, seen.shape[1] - 1)), int(np.clip(round(y), 0, seen.shape[0] - 1))
+        core = LINEAR[seen[max(0, cy - k) : cy + k + 1, max(0, cx - k) : cx + k + 1]].reshape(-1, 3).mean(0)
+        p = self._view.to_mm([(x + window.x0, y + window.y0)])[0]
+        return Find((float(p[0]), float(p[1])), (float(core[0]), float(core[1]), float(core[2])), quality)
+
+    # deciding
+
+    def _assign(self, t: float, dt: float, watched: list[Moving], finds: list[Find]) -> None:
+        from scipy.optimize import linear_sum_assignment
+
+        cost = np.full((len(watched), len(finds) + len(watched)), 1e6)
+        for i, b in enumerate(watched):
+            cost[i, len(finds) + i] = 1.0  # not seen
+            px, py = self._predicted(b, dt)
+            reach = self._reach_of(b, watched, dt)
+            for j, f in enumerate(finds):
+                off = float(np.hypot(f.place[0] - px, f.place[1] - py))
+                if off > reach or (off > SLACK_MM and not b.moving and not self._left.get(b.ball, True)):
+                    continue
+                unlike = self._unlike(b, f)
+                if unlike > 1.0 and off > SLACK_MM:
+                    continue
+                cost[i, j] = 0.55 * off / reach + 0.5 * min(unlike, 1.2) + 0.15 * (1 - f.quality) - 0.2
+        rows, columns = linear_sum_assignment(cost)
+        for i, j in zip(rows, columns, strict=True):
+            if j < len(finds) and cost[i, j] < 1.0:
+                self._sighted(t, watched[i], finds[j])
+            else:
+                self._missed(t, watched[i])
+
+    def _unlike(self, b: Moving, f: Find) -> float:
+        """How unlike the find's colour is to the ball's: 0 the same, 1 as far as a rolling stripe goes."""
+        a, c = np.asarray(b.colour), np.asarray(f.colour)
+        white_a, white_c = a.min() / max(a.max(), 1e-3), c.min() / max(c.max(), 1e-3)
+        brightness = abs(np.log((a.sum() + 0.03) / (c.sum() + 0.03)))
+        return float(0.7 * brightness + 1.2 * abs(white_a - white_c)) * (1.6 if b.ball == 0 else 0.6)
+
+    def _sighted(self, t: float, b: Moving, f: Find) -> None:
+        b.missed_since = None
+        x, y = f.place
+        pocket = self._entered(f.place)
+        if b.moving and pocket is not None:
+            b.seen.append((t, x, y, f.quality))
+            b.dropped = (t, pocket)
+            return
+        if not b.moving:
+            off = float(np.hypot(x - b.start[0], y - b.start[1]))
+            if b.seen and b.rest_s is not None:  # it had come to rest and may be hit again
+                off = float(np.hypot(x - b.last[1][0], y - b.last[1][1]))
+            if off < MOVED_MM * 2:
+                return
+            self._start(b, t)
+        b.seen.append((t, x, y, f.quality))
+        recent = [s for s in b.seen if t - s[0] <= STILL_S]
+        if t - b.seen[b.from_sight][0] > STILL_S and len(recent) >= 3 and t - recent[0][0] > 0.7 * STILL_S:
+            spread = max(np.ptp([s[1] for s in recent]), np.ptp([s[2] for s in recent]))
+            if spread < STILL_MM:
+                b.rest_s = recent[0][0]
+                b.moving = False
+
+    def _start(self, b: Moving, t: float) -> None:
+        """The ball has begun to move since the last frame."""
+        fastest = max(w.speed() for w in self._alive())
+        b.guess_mmps = 1.3 * fastest if fastest else 1000 * TOP_SPEED_MPS
+        x, y = self._place(b)
+        b.seen.append((t - self._dt, x, y, 1.0))
+        b.from_sight = len(b.seen) - 1
+        b.moving, b.rest_s = True, None
+
+    def _entered(self, place: Point) -> Pocket | None:
+        """The pocket in which a ball with its centre there must be."""
+        t = self._view.table
+        for name, (px, py) in t.pockets.items():
+            out_x = max(-place[0], place[0] - t.length_mm)
+            out_y = max(-place[1], place[1] - t.width_mm)
+            if max(out_x, out_y) > DROP_MM and np.hypot(place[0] - px, place[1] - py) < 2 * OUT_MM:
+                return name
+        return None
+
+    def _missed(self, t: float, b: Moving) -> None:
+        if not b.moving:
+            if self._left.get(b.ball, False):
+                # its place is bare and it is not in sight: it was struck too fast or runs hidden
+                self._start(b, t)
+                b.missed_since = t
+            return
+        if b.missed_since is None:
+            b.missed_since = t
+        if t - b.last[0] > LOST_S:
+            pocket = self._pocket_ahead(b)
+            if pocket is not None:
+                b.dropped = (b.last[0], pocket)
+            elif t - b.last[0] > 4 * LOST_S:
+                b.rest_s, b.moving = b.last[0], False
+
+    def _pocket_ahead(self, b: Moving) -> Pocket | None:
+        """The pocket that the ball was last seen at or running into."""
+        _, place = b.last
+        best, best_mm = None, POCKET_REACH_MM
+        v = b.velocity()
+        for name, p in self._view.table.pockets.items():
+            to = np.asarray(p) - np.asarray(place)
+            distance = float(np.hypot(*to))
+            speed = float(np.hypot(*v))
+            if speed > 200:
+                along = float(to @ v) / speed
+                across = abs(float(to[0] * v[1] - to[1] * v[0])) / speed
+                if 0 < along < 0.25 * speed + 150 and across < 70:
+                    distance = min(distance, across)
+            if distance < best_mm:
+                best, best_mm = name, distance
+        return best
