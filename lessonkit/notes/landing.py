@@ -11,7 +11,7 @@ from lessonkit.notes.words import Phrase
 FIGURES_RADIUS_MM = 60.0
 """How wide a place given in figures is: about a ball's width; common practice, no source."""
 _LIE = r"(?:ball_\d+|one|balls|rack|pack|cluster|stack)(?: (?:is|sitting|sits|that|which|hanging|lying|lies|frozen|over|right|there|down|up|stuck|out|way|ball|resting|goes|going|drops|runs|,? ?sitting)){0,4} $"
-_FROM = r"(?:from|past|through|started|starting|across from|leaving) (?:the |it |in |on )*$"
+_FROM = r"(?:from|past|through|cross|crossing|over|started|set cue|place cue|put cue|spot cue|start cue|starting|starting|across from|leaving) (?:the |it |in |on )*$"
 _CUE = r"(?<!\S)(?:cue|whitey|it|leave|leaves|leaving|bring|brings|land|lands|landing|finish|finishes|rest|rests|park|parks|end|ends|position|get|gets|be|back|sit|sits|come|comes|float|floats|drift|drifts|hold|holds|want|send|sends|stop|stops|settle|settles|stroke_\S+|xy_\S+)(?!\S)"
 
 
@@ -33,7 +33,8 @@ def read(phrase: Phrase, table: Table) -> Landing | None:
         words = phrase.said(best[1]) if best else phrase.said(given[-1])
         return Landing(point, _trim(words), True, FIGURES_RADIUS_MM)
     if best is None:
-        return None
+        unplaced = phrase.find("unplaced")
+        return Landing(None, _trim(phrase.said(unplaced[-1])), False) if unplaced else None
     point, radius = places.place_of(best[1][0])
     return Landing(point, _trim(phrase.said(best[1])), False, radius)
 

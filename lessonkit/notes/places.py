@@ -116,6 +116,12 @@ def _distances(phrase: Phrase, table: Table) -> None:
         return (_x if along else _y)(max(0.0, at - width), min(1.0, at + width))
 
     phrase.replace(pattern, place)
+    # "a foot off the end rail": a place, but not one that the words single out
+    phrase.replace(
+        rf"(?:{AMOUNT}|couple(?: of)?) (?:{unit})(?: \S+)? (?:from|off|of|away from|short of) rail_\?",
+        "unplaced",
+    )
+    phrase.replace(r"(?:near|by|close to|next to|against|along|beside|on|at|tight to) rail_\?", "unplaced")
 
 
 def _along(phrase: Phrase, table: Table) -> None:
@@ -144,6 +150,10 @@ def _along(phrase: Phrase, table: Table) -> None:
         _x(0.42, 0.58),
     )
     phrase.replace(r"(?:back )?up table|toward the head", _x(0.0, 0.5))
+    phrase.replace(
+        r"(?:near|at|by|down at|up at|down by|up by|down near|up near) the (head|foot)(?= (?:[.,;]|for|and|with)|$)",
+        lambda m: _x(*_THIRDS[m[1]]),
+    )
     phrase.replace(r"down table|toward the foot", _x(0.5, 1.0))
 
 
@@ -227,12 +237,10 @@ def _meet(tags: list[str], table: Table) -> str:
 
 def _merge(phrase: Phrase, table: Table) -> None:
     lead = r"(?:(?:in|at|on|near|by|around|close to|behind|just|about|somewhere) )*(?:the )?"
-    run = rf"{lead}at[xyp]_\S+(?: {_JOIN}){{0,4}}(?: at[xyp]_\S+(?: {_JOIN}){{0,4}}(?= at[xyp]_))*(?: at[xyp]_\S+)?"
+    run = rf"{lead}at[xyp]_\S+(?:(?: {_JOIN}){{0,4}} at[xyp]_\S+)*"
 
-    def one(m: re.Match[str]) -> str | None:
-        tags = [t for t in m[0].split() if re.match(r"at[xyp]_", t)]
-        rest = m[0][m[0].rfind(tags[-1]) + len(tags[-1]) :]
-        return _meet(tags, table) + rest
+    def one(m: re.Match[str]) -> str:
+        return _meet([t for t in m[0].split() if re.match(r"at[xyp]_", t)], table)
 
     phrase.replace(run, one)
 

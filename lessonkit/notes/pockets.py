@@ -16,6 +16,7 @@ _NOUN = r"(?: corner pocket| corner| pocket)"
 _NOT_A_POCKET = r"(?! (?:of|half|third|quarter|long|side rail|rail|english|spin|area|part|end)(?!\S))"
 _FAR = {"far": "foot", "near": "head", "nearest": "head", "close": "head"}
 
+_LETTER = {"f": "foot", "h": "head", "s": "side"}
 _CORNERS = (
     rf"{_END} (?:rail |end )?(?:, )?(?:on the )?{_SIDE}{_NOUN}",
     rf"{_END} {_SIDE}{_NOT_A_POCKET}",
@@ -26,7 +27,7 @@ _CORNERS = (
     rf"corner(?: pocket)? ?[,:]? (?:on )?(?:the )?{_SIDE} ?,? (?:at |of |on )?(?:the )?{_END}(?: end| rail)?",
     rf"corner(?: pocket)? (?:at|by|on|near|of|in) (?:the )?{_END}(?: end| rail)? ?,? (?:on |to )?(?:the )?{_SIDE}(?: side| hand side)?"
     r"(?! of)",
-    rf"pocket (?:at|by|on|in) (?:the )?{_END}(?: end| rail)? ?,? (?:on |to )(?:the )?{_SIDE}(?: side| hand side)?(?! of)",
+    rf"pocket (?:at|by|on|in) (?:the )?{_END}(?: end| rail)? ?,? (?:on |to )?(?:the )?{_SIDE}(?: side| hand side)?(?! of)",
     rf"{_SIDE}(?: hand)? pocket (?:at|by|on|in) (?:the )?{_END}(?: end| rail)?",
     rf"{_END} corner(?: pocket)? ?,? (?:on |to )?(?:the )?{_SIDE}(?: side)?(?! of)",
     rf"{_END} (?:end |rail )?pocket ?,? (?:on |to )?(?:the )?{_SIDE}(?: side)?(?! of)",
@@ -65,6 +66,10 @@ def rewrite(phrase: Phrase) -> None:
     """Pockets into `pocket_foot-left` and the like."""
     phrase.replace(r"(?:cross corner)", "cross_corner")
     phrase.replace(r"(?:cross side|cross table|across the table and back)(?= \S|$)", "cross_side")
+    phrase.replace(
+        r"([fhs])([lr])(?! (?:english|spin|side))",
+        lambda m: f"pocket_{_LETTER[m[1]]}-{'left' if m[2] == 'l' else 'right'}",
+    )
     for pattern in _CORNERS:
         phrase.replace(pattern, lambda m: f"pocket_{m['end']}-{m['side']}")
     for pattern in _FAR_CORNERS:

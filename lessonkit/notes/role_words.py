@@ -50,7 +50,7 @@ _DISTURB = one_of("touch", "disturb", "move", "hit", "bump", "hitting", "touchin
                   "nudge", "kiss", "break", "run into", "bother", "wake", "break up")  # fmt: skip
 ALONE_BEFORE = (
     rf"(?:leave|leaving|ignore|ignoring|avoid|avoiding|miss|missing|clear of|away from|keep off|stay off|hands off) {SMALL}{BALLS_LISTED}",
-    rf"(?:not|without|never)(?: to)? {_DISTURB} {SMALL}{BALLS_LISTED}",
+    rf"(?:not|without|never)(?: (?:want|wish|like|going|try|trying|need|have|afford|dare|risk|want me))?(?: to)? {_DISTURB} {SMALL}{BALLS_LISTED}",
     rf"(?:do nothing to|careful (?:of|with|not to hit)|mind|watch out for|protect|take care of) {SMALL}{BALLS_LISTED}",
 )
 ALONE_AFTER = (
@@ -119,6 +119,8 @@ _LEAVES_MORE = (
 NEXT_BEFORE = (
     rf"(?:for|ahead to|ready for|set for|->|next to come is) {SMALL}",
     "->(?: for)? ",
+    rf"(?:shape|position|angle|route|path)(?: (?!ball_|pocket_|[.;!?])\S+){{0,6}} (?:on|for|on to|to) {SMALL}",
+    rf"(?:and|so|then|,) there is {SMALL}",
     rf"from (?:the )?{B} to {SMALL}",
     rf"(?:and|,|then|so) (?:i|we|you) (?:am |are |will be )?(?:looking at|look at|eyeing|eye|staring at|facing) {SMALL}",
     rf"(?:{_GOOD}|{_MOVE}) (?:(?:up|in|nicely|well|good|perfectly|straight|back|right|left) )*{_ON} {SMALL}",
@@ -156,6 +158,8 @@ CALLED_BEFORE = (
     rf"(?:cut|bank|kick|english|side_\S+|hit|tip|tips|cross_corner|cross_side|back cut|on|rel_\S+|stroke_\S+|speed_\S+|fall back|settle) (?:on|at|for) {SMALL}",
     r"kick_\S+ (?:into |in to |at )?(?:the )?",
 )  # fmt: skip
+POCKET_FOR = (r"(?:^|[.;!?:] )(?:the |in the |into the )?pocket_\S+ for (?:the )?",)
+"""'Foot-right corner for the thirteen': a pocket that opens the sentence is the called ball's."""
 CALLED_AFTER = (
     r" (?:goes|is on|drops|passes|falls|hangs|is hanging|is open|is there|is the shot|is my shot|is the ball|is the one|is the play|first(?! [a-z])|"
     r"is makeable|can go|will go|is good|is straight|does go|is better|is the target)",

@@ -31,14 +31,14 @@ def _combination(phrase: Phrase) -> None:
     step = (
         r"(?: (?:in|into|in to|to|on to|off|and|,|--|->|/|the|pushing|hitting|drives|sends|knocks|kisses))+"
     )
+    phrase.replace(
+        rf"(?P<first>{_B}) (?:off|kissing off|kissed off|carom off|combo off) {_B}", lambda m: m["first"]
+    )
     phrase.replace(rf"(?P<lead>(?:combo|combination|plant|billiard|carom|kiss)\S*(?: (?:[:,]|is|off|from|shot|the|of|play|on|with|--))*)(?: {_B}{step})+ (?P<last>{_B})",
                    lambda m: f"combo {m['last']}")  # fmt: skip
     phrase.replace(
         rf"{_B} (?:into|in to|drives|sends|pushes) (?P<last>{_B})(?! (?:and|or) {_B})",
         lambda m: f"combo {m['last']}",
-    )
-    phrase.replace(
-        rf"(?P<first>{_B}) (?:off|kissing off|kissed off|carom off|combo off) {_B}", lambda m: m["first"]
     )
     phrase.replace(rf"{_B} {_B} (?:combo|combination)", lambda m: f"combo {m[0].split()[1]}")
 
@@ -79,7 +79,9 @@ def read(phrase: Phrase) -> Roles:
             given.setdefault(role, []).append(ball)
             if not (to_pocket and role in ("break", "key", "insurance")):
                 continue
-        following = _before(say.NEXT_BEFORE, before) or _after(say.NEXT_AFTER, after)
+        opened = _before(say.POCKET_FOR, before)
+        to_pocket = to_pocket or opened
+        following = not opened and (_before(say.NEXT_BEFORE, before) or _after(say.NEXT_AFTER, after))
         evidence = (
             4 * to_pocket + 2 * _before(say.CALLED_BEFORE, before) + 2 * _after(say.CALLED_AFTER, after)
         )

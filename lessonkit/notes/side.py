@@ -143,6 +143,11 @@ def rewrite(phrase: Phrase) -> None:
         r"(?<!to )(?<!the )(l|r)(?= (?:english|side|spin|[,.;/]|tips_\S+)|$)",
         lambda m: f"side_{'left' if m[1] == 'l' else 'right'}",
     )
+    # "loads of side": some, but the words do not say which
+    phrase.replace(
+        rf"(?:{_SOME}|with|using|use|add|adding|apply) (?:the )?(?:english|side spin|side|spin)(?= (?:[.,;:!)]|and|to|for|on)|$)",
+        "side_open",
+    )
 
 
 def _english(m: re.Match[str], phrase: Phrase) -> str | None:

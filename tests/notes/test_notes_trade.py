@@ -77,3 +77,36 @@ def test_what_cannot_be_settled_stays_open(said: str) -> None:
     """Top and bottom hang on how the picture is turned, and a corner alone is any of four."""
     i = understand(f"The nine in {said}.", NINE)
     assert (i.ball, i.pocket) == (9, None)
+
+
+def test_side_without_a_way_stays_open() -> None:
+    """'loads of side' is neither left nor right, nor none by custom."""
+    i = understand("Nine, foot-left, draw with loads of side.", NINE)
+    assert (i.stroke, i.side, i.side_relative, i.by_custom) == ("draw", None, None, ())
+
+
+def test_a_place_that_is_not_singled_out_keeps_its_words() -> None:
+    """'the end rail' may be either: no point is invented."""
+    landing = understand("Cue ball a foot off the end rail.", NINE).landing
+    assert landing is not None
+    assert (landing.point, landing.words) == (None, "a foot off the end rail")
+
+
+@pytest.mark.parametrize(
+    ("said", "centre"),
+    [
+        ("the left half of the foot third", (2540 * 5 / 6, 952.5)),
+        ("near the foot rail on the left", (2440.0, 952.5)),
+        ("a foot off the right rail, halfway down", (1270.0, 304.8)),
+        ("two diamonds up from the foot rail, left of the centre line", (1905.0, 952.5)),
+        ("behind the head string", (317.5, 635.0)),
+        ("the right half of the middle third", (1270.0, 317.5)),
+    ],
+)
+def test_places_are_the_middle_of_what_the_words_bound(said: str, centre: tuple[float, float]) -> None:
+    """Thirds, halves, distances: the centre by hand."""
+    landing = understand(f"I want the cue ball at {said} for the six.", NINE).landing
+    assert landing is not None
+    assert landing.point == pytest.approx(centre, abs=0.1)
+    # the circle has the area of the place, so it is never wider than the table
+    assert 0 < landing.radius_mm < 1270
