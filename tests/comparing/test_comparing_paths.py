@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial.distance import directed_hausdorff
 
 from lessonkit.comparing.paths import frechet, length_mm, mean_distance_mm, resample
 
@@ -23,11 +24,10 @@ def test_discrete_frechet(case: dict[str, Any]) -> None:
     assert frechet(case["p"], case["q"]) == pytest.approx(case["discrete_frechet"], rel=1e-8)
 
 
+@settings(deadline=None)
 @given(points, points)
 def test_frechet_against_scipys_hausdorff_and_itself(p: list, q: list) -> None:  # type: ignore[type-arg]
     # reference library: scipy.spatial.distance.directed_hausdorff; Hausdorff never exceeds Fréchet
-    from scipy.spatial.distance import directed_hausdorff
-
     assert frechet(p, p) == 0.0
     assert frechet(p, q) == pytest.approx(frechet(q, p))
     assert frechet(p, q) >= max(directed_hausdorff(p, q)[0], directed_hausdorff(q, p)[0]) - 1e-9
@@ -41,6 +41,7 @@ def test_resampling_goes_at_an_even_pace() -> None:
         resample([], 5)
 
 
+@settings(deadline=None)
 @given(points, st.floats(-300, 300), st.floats(-300, 300))
 def test_a_shifted_path_is_off_by_the_shift(p: list, dx: float, dy: float) -> None:  # type: ignore[type-arg]
     moved = [(x + dx, y + dy) for x, y in p]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lessonkit.physics.roots import first_fall, quadratic_roots
@@ -20,6 +20,7 @@ def expected(c: list[float], t_max: float) -> float | None:
     return falls[0] if falls else None
 
 
+@settings(deadline=None)
 @given(number, number, number, number, st.floats(0.5, 50), st.floats(0.1, 5))
 def test_first_fall_is_numpys_first_falling_root(
     a: float, b: float, c: float, d: float, e: float, t_max: float
@@ -43,6 +44,7 @@ def test_first_fall_of_known_factors() -> None:
     assert first_fall(1, -10, 35, -50, 24, 0.5) is None
 
 
+@settings(deadline=None)
 @given(number, number, number)
 def test_quadratic_roots_satisfy_it(a: float, b: float, c: float) -> None:
     roots = quadratic_roots(a, b, c)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lessonkit.model import Table
@@ -83,6 +83,7 @@ def test_a_ball_a_diameter_off_the_line_is_clear() -> None:
 point = st.tuples(st.floats(50, 2490), st.floats(50, 1220))
 
 
+@settings(deadline=None)
 @given(point, point, st.sampled_from(["head", "foot", "right", "left"]))
 def test_mirroring_twice_is_nothing_and_keeps_distances(p: tuple, q: tuple, name: Any) -> None:  # type: ignore[type-arg]
     a, b = mirror(p, name, TABLE, 28.0), mirror(q, name, TABLE, 28.0)
@@ -90,6 +91,7 @@ def test_mirroring_twice_is_nothing_and_keeps_distances(p: tuple, q: tuple, name
     assert hypot(a[0] - b[0], a[1] - b[1]) == pytest.approx(hypot(p[0] - q[0], p[1] - q[1]), abs=1e-6)
 
 
+@settings(deadline=None)
 @given(st.floats(-720, 720), st.floats(-720, 720))
 def test_turn_is_the_short_way_round(a: float, b: float) -> None:
     t = turn_deg(a, b)
@@ -100,6 +102,7 @@ def test_turn_is_the_short_way_round(a: float, b: float) -> None:
     )
 
 
+@settings(deadline=None)
 @given(st.lists(point, min_size=2, max_size=40))
 def test_thinned_path_keeps_its_ends_and_points(path: list) -> None:  # type: ignore[type-arg]
     thin = thin_path(path, 5.0)
