@@ -13,7 +13,7 @@ import pytest
 from lessonkit import stages
 from lessonkit.analysis_file import read_analysis, to_json
 from lessonkit.model import Camera, Footage, Head, Seen, SeenShot, Table
-from lessonkit.progress import Lines, Talk
+from lessonkit.progress import Bar, Lines, Talk
 from lessonkit.stage_file import SEEN, footage_key
 from tests.running import SAMPLE
 
@@ -150,6 +150,24 @@ def test_without_a_terminal_progress_is_plain_lines(capsys: pytest.CaptureFixtur
     with talk.step("Watching the footage") as report:
         report(0.5)
     assert capsys.readouterr() == ("", "Watching the footage ...\n")
+
+
+def test_on_a_terminal_a_bar_shows_the_share_done(capsys: pytest.CaptureFixture[str]) -> None:
+    """The bar names the step and ends at 100 %, on standard error only, whatever share was reported."""
+    with Bar().step("Watching the footage") as report:
+        for share in (-0.1, 0.5, 1.7):
+            report(share)
+    out, err = capsys.readouterr()
+    assert out == "" and "Watching the footage" in err and "100%" in err
+
+
+def test_old_stills_go_and_other_pictures_stay(tmp_path: Path) -> None:
+    """Stills of shots that are no longer found are removed; nothing else is."""
+    names = ["shot-01-plan.png", "shot-07-plan.png", "shot-07-result.png", "shot-mine.png", "cover.png"]
+    for name in names:
+        (tmp_path / name).touch()
+    stages._drop_old_stills(tmp_path, [tmp_path / "shot-01-plan.png"])
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["cover.png", "shot-01-plan.png", "shot-mine.png"]
 
 
 @pytest.mark.parametrize(
