@@ -34,7 +34,7 @@ def split(line: str) -> tuple[str, str] | None:
         return None
     value = m[2].strip()
     # "Plan B: the six in the side", "Kick: off the head rail ...": a sentence that happens to have a colon
-    if key in ("plan b", "bank", "rail first", "next", "replay", "in hand") and len(value.split()) > 4:
+    if re.search(r"[.;!?]\s+\w", value) or (key not in _LONG and len(value.split()) > 4):
         return None
     if key == "plan b" and value.lower() not in _YES | _NO:
         return None
@@ -203,5 +203,7 @@ _SAME = {
     "waypoint": "waypoints", "cue path": "waypoints", "path": "waypoints", "land": "landing", "side tips": "tips",
     "kick": "rail first", "ball in hand": "in hand", "called ball": "ball",
 }  # fmt: skip
+_LONG = ("landing", "waypoints", "pocket", "side", "leave alone")
+"""Keys whose value may be of many words."""
 KEYS = tuple(_READERS)
 """Every key an explicit line may have."""

@@ -49,7 +49,7 @@ INSURANCE_AFTER = (_words_to(rf"(?:insurance|safety valve){_NO_COPULA}", never="
 _DISTURB = one_of("touch", "disturb", "move", "hit", "bump", "hitting", "touching", "disturbing", "moving", "bumping", "clip",
                   "nudge", "kiss", "break", "run into", "bother", "wake", "break up")  # fmt: skip
 ALONE_BEFORE = (
-    rf"(?:leave|leaving|ignore|ignoring|avoid|avoiding|miss|missing|clear of|away from|keep off|stay off|hands off) {SMALL}{BALLS_LISTED}",
+    rf"(?:(?<!to )leave|leaving|ignore|ignoring|avoid|avoiding|miss|missing|clear of|away from|keep off|stay off|hands off) {SMALL}{BALLS_LISTED}",
     rf"(?:not|without|never)(?: (?:want|wish|like|going|try|trying|need|have|afford|dare|risk|want me))?(?: to)? {_DISTURB} {SMALL}{BALLS_LISTED}",
     rf"(?:do nothing to|careful (?:of|with|not to hit)|mind|watch out for|protect|take care of) {SMALL}{BALLS_LISTED}",
 )

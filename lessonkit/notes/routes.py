@@ -57,6 +57,11 @@ def rewrite(phrase: Phrase) -> None:
 
     # "a one-rail kick", "a two-rail bank": these are not cushions after the contact
     phrase.replace(r"rails_\d(?= (?:bank|cross_\S+|kick))", "")
+    if phrase.has("kick"):
+        phrase.replace(
+            rf"(?:off|from|via) (?P<rails>{_RAILS}) (?:to|at|toward|on to|on)(?= (?:the )?ball_)",
+            taken("kick"),
+        )
     for pattern in _KICKS:
         phrase.replace(pattern, taken("kick"))
     for pattern in _BANKS:

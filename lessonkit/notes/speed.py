@@ -22,10 +22,12 @@ _WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
         "speed_hard",
         (
+            r"(?:as )?hard as (?:you|i|we) (?:like|can|dare|want)",
             rf"(?:very |really |as |pretty |good and |nice and |hit )?hard(?: (?:stroke|speed|hit|as (?:you|i) can))?{_NOT_SHOT}",
             r"with authority",
             r"(?:let|lets|letting) (?:it|her|him|them|cue|the cue|that|loose|the stroke|my arm)?(?: )?(?:fly|rip|go)",
             r"like (?:a|the|my) break(?: shot)?",
+            r"fire (?:away|at)(?: at)?",
             r"let loose",
             r"(?:let|letting|lets) (?:the|my|your) (?:stroke|arm|cue) (?:out|go|fly)",
             r"with (?:everything|all) (?:i|you|we)(?: have)? (?:got|have)",

@@ -149,6 +149,16 @@ def test_times_are_optional_where_asked(tmp_path: Path) -> None:
     ]
 
 
+def test_a_sentence_with_a_colon_is_no_explicit_line(tmp_path: Path) -> None:
+    """Notes in key words, one a line, stay notes of their own where times are optional."""
+    text = "Ball: 9. Pocket: foot-left. Stroke: draw.\nBall: 3. Pocket: head-left. Stroke: stun. Rails: 0.\nKick: off the head rail into the five, foot-left.\n"
+    notes = read_notes(write(tmp_path / "n.txt", text), times_required=False).notes
+    assert [(n.intent.ball, n.intent.pocket, n.intent.stroke) for n in notes] == [
+        (9, "foot-left", "draw"), (3, "head-left", "stun"), (5, "foot-left", None)
+    ]  # fmt: skip
+    assert notes[2].intent.rail_first == ("head",)
+
+
 def test_explicit_lines_win_over_prose(tmp_path: Path) -> None:
     """Every kind of explicit line, each against prose that says otherwise."""
     text = """0:05 The nine in the foot-left, soft draw with left, for the two, off one rail.
