@@ -8,7 +8,7 @@ from math import atan2, degrees
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.model import CUE_BALL, SeenShot, StrokeEstimate, Table, Track
+from lessonkit.model import CUE_BALL, Layout, SeenShot, StrokeEstimate, Table, Track
 from lessonkit.physics.impacts import MISCUE_LIMIT, strike
 from lessonkit.physics.laws import DEFAULT, Laws
 from lessonkit.physics.simulate import simulate
@@ -105,11 +105,22 @@ def _stretch(shot: SeenShot, table: Table, past_cushion: bool = False) -> Stretc
     return Stretch(used, float(end - shot.strike_s), cushion)
 
 
+def _near(layout: Layout, track: Track, diameter_mm: float) -> Layout:
+    """The balls that can have a part in a stretch of the cue ball's way: near it, or touching one that is."""
+    gaps = {n: float(np.min(np.hypot(*(track[:, 1:] - np.array(p)).T))) for n, p in layout.items()}
+    near = {n for n, gap in gaps.items() if gap < 2.5 * diameter_mm or n == CUE_BALL}
+    for n, p in layout.items():
+        if any(np.hypot(p[0] - layout[m][0], p[1] - layout[m][1]) < 1.2 * diameter_mm for m in list(near)):
+            near.add(n)
+    return {n: p for n, p in layout.items() if n in near}
+
+
 class _Fit:
     """Least squares over speed (m/s), tip height (R), aim (deg), strike time (s) and, if asked, side (R)."""
 
     def __init__(self, shot: SeenShot, table: Table, laws: Laws, stretch: Stretch) -> None:
         self.shot, self.table, self.laws, self.stretch = shot, table, laws, stretch
+        self.layout = _near(shot.layout_before, stretch.track, table.ball_diameter_mm)
         self.times = stretch.track[:, 0] - shot.strike_s
         self.places = stretch.track[:, 1:]
 

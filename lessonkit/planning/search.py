@@ -39,6 +39,8 @@ LEAST_SPIN = 0.25
 """R w / v with which a follow or draw should at least arrive; 1 is natural roll. Our choice."""
 SPINLESS = 20.0
 """What each unit of R w / v that is lacking weighs."""
+MOST_LOST = 4
+"""After so many strokes without an aim the whole fan of aims is no longer tried for each."""
 MANY_BALLS = 11
 MOST_ASIDE = 0.6
 """Share of the mouth's free half that a plan may use to change the cue ball's angle."""
@@ -111,8 +113,13 @@ def rails_after_contact(run: Run) -> int:
     return count
 
 
-def try_stroke(wish: Wish, numbers: Sequence[float], guess_deg: float | None = None) -> Found | None:
-    """One stroke: aim it, play it, weigh it; None where no aim sends the called ball to its pocket."""
+def try_stroke(
+    wish: Wish, numbers: Sequence[float], guess_deg: float | None = None, afresh: bool = True
+) -> Found | None:
+    """One stroke: aim it, play it, weigh it; None where no aim sends the called ball to its pocket.
+
+    guess_deg: the aim of a stroke near by; afresh: whether to look for an aim without it where it does not lead there.
+    """
     speed, tip, side, aside = [*numbers, 0.0][:4]
     stroke = wish.stroke(speed, tip, side)
     task = wish.task
@@ -122,7 +129,7 @@ def try_stroke(wish: Wish, numbers: Sequence[float], guess_deg: float | None = N
         )
         task = replace(task, target=shifted)
     aim = find_aim(task, stroke, guess_deg)
-    if aim is None and guess_deg is not None and task.exact:
+    if aim is None and guess_deg is not None and task.exact and afresh:
         aim = find_aim(task, stroke)
     if aim is None:
         return None
@@ -198,6 +205,7 @@ def search(wish: Wish) -> Found | None:
     n_speed, n_tip = (5, 3) if crowded else (9, 5)
     if not placed and wish.intent.rails is None and wish.intent.next_ball is None:
         n_speed, n_tip = 3, 3
+    lost = 0
     tried: list[tuple[Found, tuple[float, float, float]]] = []
     guess = None if exact else find_aim(wish.task, usual)
     if guess is None and not exact:
@@ -206,7 +214,8 @@ def search(wish: Wish) -> Found | None:
     for side in sorted(sides):
         for speed in _spread(wish.speed, n_speed):
             for tip in _spread(wish.tip, n_tip):
-                found = try_stroke(wish, (speed, tip, side), guess)
+                found = try_stroke(wish, (speed, tip, side), guess, afresh=lost < MOST_LOST)
+                lost += found is None
                 if found is not None:
                     guess = found.aim_deg
                     tried.append((found, (speed, tip, side)))
@@ -254,7 +263,7 @@ def _refine(wish: Wish, numbers: tuple[float, float, float], best: Found, with_p
         point = [*numbers, 0.0]
         for value, k in zip(z, free, strict=True):
             point[k] += float(value) * [*scales, MOST_ASIDE][k]
-        found = try_stroke(wish, point, held[0].aim_deg)
+        found = try_stroke(wish, point, held[0].aim_deg, afresh=False)
         if found is None:
             return 1e4
         if found.cost < held[0].cost:
