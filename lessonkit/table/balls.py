@@ -15,7 +15,7 @@ from lessonkit.table.topview import top_view
 
 Array = NDArray[np.float64]
 _MM_PER_PX = 4.0
-_SMALLEST_MM, _LARGEST_MM = 42.0, 95.0
+_SMALLEST_MM, _LARGEST_MM = 42.0, 100.0
 _RAYS = 48
 _LIMB = 0.985
 """Where a ball's edge is seen, as a share of its radius: the limb is darker than the middle (drawn and filmed balls)."""
@@ -44,10 +44,10 @@ def _round_things(picture: Picture, camera: Camera, table: Table) -> list[tuple[
     cloth = cv2.resize(
         cv2.medianBlur(little, 21), (view.shape[1], view.shape[0]), interpolation=cv2.INTER_LINEAR
     )
-    off = np.linalg.norm(smooth.astype(np.float32) - cloth.astype(np.float32), axis=2)
+    off = _unlike(smooth.astype(float), np.asarray(cloth, float))
     mask = (off > max(14.0, 5 * float(np.median(off)))).astype(np.uint8)
-    mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
-    outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    closed = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
+    outlines, _ = cv2.findContours(closed, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     things = []
     for outline in outlines:
         area = cv2.contourArea(outline) * _MM_PER_PX**2
@@ -93,8 +93,8 @@ def _diameter(picture: Picture, camera: Camera, centre: Array, z_mm: float) -> f
 
 
 def _unlike(colours: Array, cloth: Array) -> Array:
-    """How far colours are from cloth in any light up to its own: a shadow on the cloth counts for nothing."""
-    share = np.clip(colours @ cloth / max(float(cloth @ cloth), 1.0), 0.0, 1.0)
+    """How far colours (..., 3) are from the cloth's (3,) or (..., 3) in any light up to its own: shadows count nothing."""
+    share = np.clip((colours * cloth).sum(-1) / np.maximum((cloth * cloth).sum(-1), 1.0), 0.0, 1.0)
     return np.asarray(np.linalg.norm(colours - share[..., None] * cloth, axis=-1), float)
 
 

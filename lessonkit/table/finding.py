@@ -106,7 +106,8 @@ def _size_by_balls(pictures: Sequence[Picture], found: _Found) -> tuple[Table, b
     seen = ball_diameters(pictures, found.fit.camera, found.table)
     if len(seen) < 2:
         return found.table, False
-    doubt = float(np.hypot(0.014, 0.03 / np.sqrt(len(seen))))
+    balls = max(1.0, len(seen) / len(pictures))  # one that lies still is the same one in each picture
+    doubt = float(np.hypot(0.015, 0.025 / np.sqrt(balls)))
     # balls seen in part or against something look smaller, none looks larger
     table, chance = likeliest_size(found.table.length_mm / float(np.percentile(seen, 75)), doubt)
     return table, chance > 0.9
@@ -280,7 +281,7 @@ def _judged(
 ) -> _Found:
     """With a score from 0 to 1 of how far what was found looks like a table: holes, sights, pairs of lines, a fit."""
     camera = fitted.camera
-    width = plate.shape[1]
+    width = max(plate.shape[:2])
     pockets = tuple(pockets_seen(plate, camera, table))
     judged = [p for p in pockets if p is not None]
     eye = centre_mm(camera)
@@ -289,7 +290,7 @@ def _judged(
         return _Found(fitted, table, head, lines, seen, pockets, 0.0)
     pairs = [sum(line.side == side for line in lines) == 2 for side in range(4)]
     off = float(np.median(np.abs(fitted.residual_px))) / width * 1000  # thousandths of the picture's width
-    fits = float(np.exp(-((off / 1.2) ** 2))) * _usual(fitted.rail, slack)
+    fits = float(np.exp(-((off / (0.6 * slack)) ** 2))) * _usual(fitted.rail, slack)
     score = 0.4 * float(np.mean(judged)) + fits * (
         0.35 * min(1.0, len(seen.px) / 12) + 0.25 * float(np.mean(pairs))
     )
@@ -325,12 +326,12 @@ def _coarse(
     rail = Rail()
     fits = []
     for camera in first_cameras(corners, table, rail.cloth_mm[0], rail.cloth_height_mm, (h, w)):
-        fits.append(fit(camera, rail, table, evidence, w, loose=True, most=20))
+        fits.append(fit(camera, rail, table, evidence, max(h, w), loose=True, most=20))
     if not fits:
         return []
     best = min(fits, key=lambda f: f.cost)
     as_nose = replace(evidence, line_nose=np.ones(len(evidence.line_px), bool))
-    nose = fit(best.camera, rail, table, as_nose, w, loose=True, most=20)
+    nose = fit(best.camera, rail, table, as_nose, max(h, w), loose=True, most=20)
     return [nose, best] if _outline_is_nose(plate, best.camera, table) else [best, nose]
 
 
@@ -360,6 +361,8 @@ def _outline_is_nose(plate: Picture, camera: Camera, table: Table) -> bool:
         if got is None:
             continue
         outward, colours, gsd = got
+        if not np.isfinite(colours).all():
+            continue
         bed = np.nanmedian(colours[(outward > -100) & (outward < -65)], 0)
         off = np.linalg.norm(colours - bed, axis=1)
         steps = steps_of(colours, outward, gsd)
@@ -376,7 +379,7 @@ def _outline_is_nose(plate: Picture, camera: Camera, table: Table) -> bool:
 def _refine(plate: Picture, start: Fit, table: Table, rounds: Rounds) -> tuple[Fit, tuple[Line, ...], Sights]:
     """Measure where the current camera expects things, fit, and again ever more closely."""
     current = start
-    width = plate.shape[1]
+    width = max(plate.shape[:2])
     lines: list[Line] = []
     seen = Sights(np.zeros((0, 2)), np.zeros(0, np.int64), np.zeros(0))
     for search, sight_search, most in rounds:

@@ -79,7 +79,7 @@ def fit(
     rail: Rail,
     table: Table,
     evidence: Evidence,
-    width_px: int,
+    long_px: int,
     *,
     loose: bool = False,
     gentle: bool = False,
@@ -95,7 +95,7 @@ def fit(
     k = start.matrix
     lens0 = np.array([np.log(k[0, 0]), *start.distortion, 0.0, 0.0])
     rail0, rail_usual = _as_array(rail), _as_array(rail if loose else Rail())
-    lens_usual = np.array([np.log(0.95 * width_px), 0, 0, 0, 0, 0, 0])
+    lens_usual = np.array([np.log(0.95 * long_px), 0, 0, 0, 0, 0, 0])
     lens_free = [0, 1] if loose else [0, 1, 2, 3, 4]
     rail_free = [] if loose else list(range(11))
     n = len(lens_free)
@@ -108,8 +108,8 @@ def fit(
         turn = np.asarray(cv2.Rodrigues(v[:3])[0], float)
         m = k.copy()
         m[0, 0] = m[1, 1] = np.exp(np.clip(lens[0], 3.0, 12.0))
-        m[0, 2] += lens[5] * width_px
-        m[1, 2] += lens[6] * width_px
+        m[0, 2] += lens[5] * long_px
+        m[1, 2] += lens[6] * long_px
         rotation = np.asarray(cv2.Rodrigues(turn @ base_R)[0], float).ravel()
         cam = Camera(m, lens[1:5].copy(), rotation, turn @ base_t + v[3:6] * distance, None)
         off = kept - rail_usual
@@ -247,7 +247,7 @@ def first_cameras(
     flat = np.c_[places(table, side, along, np.full(4, back_mm)), np.zeros(4)]
     cameras = []
     for focal in focal_widths:
-        m = np.array([[focal * w, 0, (w - 1) / 2], [0, focal * w, (h - 1) / 2], [0, 0, 1.0]])
+        m = np.array([[focal * max(w, h), 0, (w - 1) / 2], [0, focal * max(w, h), (h - 1) / 2], [0, 0, 1.0]])
         ok, turns, shifts, _ = cv2.solvePnPGeneric(
             flat, np.asarray(corners_px, float), m, None, flags=cv2.SOLVEPNP_IPPE
         )

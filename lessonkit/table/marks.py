@@ -45,13 +45,32 @@ def measure_sights(picture: Picture, camera: Camera, table: Table, rail: Rail, s
     polarity = np.sign(np.sum(np.sign(signed) * np.sqrt(np.abs(signed))))
     strength = signed * polarity
     rows = rows[(strength > 0) & (strength > 0.35 * np.median(strength[strength > 0]))]
+    rows = rows[_together(rows[:, 5:9])]
     return Sights(rows[:, 2:4], rows[:, 0].astype(np.int64), rows[:, 1])
+
+
+def _together(places_mm: Array) -> NDArray[np.bool_]:
+    """Which spots moved together: expected x, y and seen x, y (N, 4), one affine map between them.
+
+    A camera that is a little off shifts all sights alike; grain, chalk and reflections lie at random. If what is left
+    after the best map is no smaller than chance would leave, none is a sight.
+    """
+    keep = np.ones(len(places_mm), bool)
+    a = np.c_[places_mm[:, :2] / 1000, np.ones(len(places_mm))]
+    moved = places_mm[:, 2:] - places_mm[:, :2]
+    left = np.zeros(len(places_mm))
+    for _ in range(4):
+        if keep.sum() < 6:
+            return np.zeros(len(places_mm), bool)
+        left = np.hypot(*(moved - a @ np.linalg.lstsq(a[keep], moved[keep], rcond=None)[0]).T)
+        keep = left < max(3.0, 2.5 * float(np.median(left)))
+    return keep & (left < 6.0) if np.median(left) < 2.5 else np.zeros(len(places_mm), bool)
 
 
 def _spot(
     picture: Picture, camera: Camera, table: Table, side: int, at_mm: float, rail: Rail, search_mm: float
-) -> tuple[float, float, float] | None:
-    """Pixel x, y and signed contrast of the spot near one sight's place."""
+) -> tuple[float, ...] | None:
+    """Pixel x, y, signed contrast, expected and seen table x, y of the spot near one sight's place."""
     reach, step = search_mm + 14.0, 1.0
     grid = np.arange(-reach, reach + step, step)
     edge = rail.cloth_mm[side] + 4.0
@@ -66,11 +85,12 @@ def _spot(
     rise = cv2.GaussianBlur(np.nan_to_num(grey - level).astype(np.float32), (0, 0), 2.5)
     wide = cv2.GaussianBlur(np.nan_to_num(grey - level).astype(np.float32), (0, 0), 9.0)
     contrast = rise - wide
+    usual = 1.4826 * float(np.median(np.abs(contrast[:, outward > edge])))
     contrast[(np.abs(grid) > search_mm), :] = 0
     contrast[:, (np.abs(grid) > search_mm) | (outward <= edge)] = 0
     i, j = np.unravel_index(int(np.argmax(np.abs(contrast))), contrast.shape)
     sign = float(np.sign(contrast[i, j]))
-    if abs(contrast[i, j]) < max(2.5 * noise, 5.0):
+    if abs(contrast[i, j]) < max(1.5 * noise, 5 * usual, 4.0):
         return None
     r = np.hypot(*np.meshgrid(grid - grid[i], grid - grid[j], indexing="ij"))
     excess = np.clip(np.nan_to_num(grey - level) * sign, 0, None)
@@ -82,8 +102,9 @@ def _spot(
     total = excess.sum()
     t = at_mm + grid[i] + float((excess * (grid[:, None] - grid[i])).sum() / total)
     u = rail.sight_mm + grid[j] + float((excess * (grid[None, :] - grid[j])).sum() / total)
-    x, y = project(camera, places(table, side, np.array([t]), np.array([u])), rail.sight_height_mm)[0]
-    return float(x), float(y), float(contrast[i, j])
+    both = places(table, side, np.array([at_mm, t]), np.array([rail.sight_mm, u]))
+    x, y = project(camera, both[1:], rail.sight_height_mm)[0]
+    return float(x), float(y), float(contrast[i, j]), *(float(v) for v in both.ravel())
 
 
 def pockets_seen(picture: Picture, camera: Camera, table: Table) -> list[float | None]:
