@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 
 from lessonkit.lesson import style
 from lessonkit.lesson.picture import Box, Layer
-from lessonkit.lesson.text import balanced, font, line_height_px, text_mask, width_px
+from lessonkit.lesson.text import balanced, font, line_height_px, text_mask, width_px, wrapped
 from lessonkit.model import Point
 
+FAR_COST = 6.0
+"""A label one of its heights further off its thing is as bad as one that hides so many points of a way."""
 _DIRECTIONS = [(1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1)]
 
 
@@ -135,7 +137,7 @@ def beside(plate: Plate, anchor: Point, gap_px: float, room: Room) -> Box | None
             cx = anchor[0] + dx * (reach * diagonal + w / 2)
             cy = anchor[1] + dy * (reach * diagonal + h / 2)
             box = plate.box_at(round(cx - w / 2), round(cy - h / 2))
-            cost = room.cost(box) + extra * 2
+            cost = room.cost(box) + extra * FAR_COST
             if np.isfinite(cost) and (best is None or cost < best[0]):
                 best = (cost, box)
     return best[1] if best else None
@@ -151,9 +153,17 @@ def put(layer: Layer, plate: Plate, anchor: Point, gap_px: float, room: Room) ->
 
 
 def headline(text: str, sizes: style.Sizes) -> Plate:
-    """A headline in at most three lines that fit the picture's width."""
-    size = sizes.headline_px
-    lines = balanced(text, size, round(sizes.width_px * 0.94))
+    """A headline in at most three lines that fit the picture's width; broken between its parts where it has any."""
+    size, room = sizes.headline_px, round(sizes.width_px * 0.94)
+    if width_px(text, size) <= room:
+        return Plate(tuple(wrapped(text, size, room)), size)
+    lines: list[str] = []
+    for part in text.split(" · "):
+        joined = f"{lines[-1]} · {part}" if lines else part
+        if lines and width_px(joined, size) <= room:
+            lines[-1] = joined
+        else:
+            lines += balanced(part, size, room)
     return Plate(tuple(lines[:3]), size)
 
 

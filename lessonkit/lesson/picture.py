@@ -147,17 +147,18 @@ class Overlay:
         )
         if x1 <= x0 or y1 <= y0:
             return
-        part = bgra[y0:y1, x0:x1]
+        lead = min(2, x0)  # a chroma sample also looks at the column before it
+        part = bgra[y0:y1, x0 - lead : x1]
         alpha = part[..., 3].copy()
-        offsets = np.array(_OFFSETS) / 255
-        yuv = np.asarray(cv2.transform(part, np.c_[BGR_TO_YUV, offsets]), np.uint8)
+        yuv = np.asarray(cv2.transform(part, np.c_[BGR_TO_YUV, np.array(_OFFSETS) / 255]), np.uint8)
         ox, oy = x0 - self.box[0], y0 - self.box[1]
         full = np.s_[oy : oy + y1 - y0, ox : ox + x1 - x0]
         half = np.s_[oy // 2 : (oy + y1 - y0) // 2, ox // 2 : (ox + x1 - x0) // 2]
-        self.colour[0][full] = yuv[..., 0]
-        self.cover[0][full] = alpha
-        self.colour[1][half], self.colour[2][half] = halved(yuv[..., 1].copy()), halved(yuv[..., 2].copy())
-        self.cover[1][half] = halved(alpha)
+        self.colour[0][full] = yuv[:, lead:, 0]
+        self.cover[0][full] = alpha[:, lead:]
+        for k in (1, 2):
+            self.colour[k][half] = halved(yuv[..., k].copy())[:, lead // 2 :]
+        self.cover[1][half] = halved(alpha)[:, lead // 2 :]
 
     def covers(self, box: Box) -> bool:
         """Whether anything is drawn within `box`."""

@@ -32,7 +32,7 @@ def plan_steps(scene: Set) -> list[Step]:
         [b for b in scene.taken.solid if b != scene.inset_box], list(scene.taken.soft),
     )  # fmt: skip
     steps = [_called(scene, plan), _aim(scene, plan)]
-    steps += _cue_way(scene, plan)
+    steps += [*_cue_way(scene, plan), _following(scene, plan)]
     landing = landing_place(scene.shot)
     if landing is not None:
         steps.append(_landing(scene, landing))
@@ -126,10 +126,29 @@ def _words(scene: Set, plan: Plan, room: Room) -> list[Step]:
         label("landing", landing, landing_radius_mm(scene.shot) + 12, 0.62)
     for k, contact in enumerate(_contacts(plan, scene)):
         label(f"rail {k + 1}", contact, 1.6 * pen.table.radius_mm, 0.58)
-    following = scene.shot.note.intent.next_ball if scene.shot.note is not None else None
-    if following in layout and following not in (CUE_BALL, plan.ball):
+    following = next_ball(scene, plan)
+    if following is not None:
         label(f"next: {following}", layout[following], ball_gap, 0.74)
     return steps
+
+
+def next_ball(scene: Set, plan: Plan) -> int | None:
+    """The ball that the note wants to play next, if it lies on the table."""
+    ball = scene.shot.note.intent.next_ball if scene.shot.note is not None else None
+    known = ball in scene.shot.seen.layout_before and ball not in (CUE_BALL, plan.ball)
+    return ball if known else None
+
+
+def _following(scene: Set, plan: Plan) -> Step | None:
+    ball = next_ball(scene, plan)
+    if ball is None:
+        return None
+    place = scene.shot.seen.layout_before[ball]
+
+    def draw(layer: Layer, _: float) -> None:
+        scene.pen.ring(layer, place, scene.pen.inks.aim, dashed=True)
+
+    return Step(0.74, 0.79, draw)
 
 
 def _contacts(plan: Plan, scene: Set) -> list[Point]:

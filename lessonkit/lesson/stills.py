@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 
 from lessonkit.footage.reader import OpenFootage
 from lessonkit.lesson import projected
+from lessonkit.lesson.bare_table import bare_table
 from lessonkit.lesson.cursor import Cursor
-from lessonkit.lesson.picture import U8, Picture, output_size
+from lessonkit.lesson.picture import Picture, output_size
 from lessonkit.model import Analysis, Layout, SeenShot
 from lessonkit.table.camera import project
 
@@ -78,7 +79,7 @@ class Stills:
         )
         self._rests = rests(analysis)
         self._middles: dict[int, Picture] = {}
-        self._bare: tuple[U8, NDArray[np.bool_]] | None = None
+        self._bare: tuple[Picture, NDArray[np.bool_]] | None = None
 
     def before(self, shot: SeenShot) -> Picture:
         """The layout before a shot."""
@@ -112,11 +113,10 @@ class Stills:
             self._rebuild(picture, bare, known, k, layout)
         return picture
 
-    def _rebuild(self, picture: Picture, bare: U8, known: NDArray[np.bool_], k: int, layout: Layout) -> None:
+    def _rebuild(
+        self, picture: Picture, table: Picture, known: NDArray[np.bool_], k: int, layout: Layout
+    ) -> None:
         """The bare table everywhere on the table, then each ball on it."""
-        w, h = self.size
-        table = Picture(w, h)
-        table.i420[:] = bare
         shown = picture.copy()
         _mix(picture, table, self._area(FRAME_MM) & known)
         for n in NEIGHBOURS:
@@ -125,9 +125,10 @@ class Stills:
             there = self._rests[k + n].layout
             same = {b: p for b, p in layout.items() if b in there and math.dist(p, there[b]) < SAME_PLACE_MM}
             if same:
-                other = self._middle(k + n)
-                self._mend(shown, other, table, same)
-        _mix(picture, shown, self._ball_mask(layout, BALL_REACH))
+                self._mend(shown, self._middle(k + n), table, same)
+        # around a ball its own shadow is darker than the cloth; what is lighter is a cue or a sleeve
+        beside = ~self._ball_mask(layout, 1.12) & (shown.y > table.y.astype(np.int16) + DIFFERENT // 3)
+        _mix(picture, shown, self._ball_mask(layout, BALL_REACH) & ~beside)
 
     def _mend(self, shown: Picture, other: Picture, table: Picture, balls: Layout) -> None:
         """Take a ball from another rest where around it that rest is nearer to the bare table than this one."""
@@ -152,30 +153,17 @@ class Stills:
             ]
         return picture
 
-    def _table_without_balls(self) -> tuple[U8, NDArray[np.bool_]]:
-        """The table's middle value over the rests, balls left out, and where it is known (per luma pixel)."""
-        if self._bare is not None:
-            return self._bare
-        step = max(1, -(-len(self._rests) // MAX_RESTS))
-        frames: list[U8] = []
-        masks: list[NDArray[np.bool_]] = []
-        for rest in self._rests[::step]:
-            for t in _times(rest, BACKGROUND_SAMPLES):
-                frames.append(self._frame(t).i420)
-                masks.append(self._ball_mask(rest.layout, BALL_REACH))
-        w, h = self.size
-        luma_free = ~np.stack(masks)
-        bare = Picture(w, h)
-        for plane, k in zip(bare.planes, range(3), strict=True):
-            free = luma_free if k == 0 else luma_free[:, ::2, ::2]
-            for y in range(0, plane.shape[0], 64):
-                part = np.stack([_plane(f, k, w, h)[y : y + 64] for f in frames]).astype(np.float32)
-                part[~free[:, y : y + 64]] = np.nan
-                counts = np.isfinite(part).sum(0)
-                part.sort(axis=0)  # NaN sort to the end, so the middle of the seen ones is at count // 2
-                middle = np.take_along_axis(part, np.maximum(counts // 2, 0)[None], 0)[0]
-                plane[y : y + 64] = np.nan_to_num(middle, nan=128)
-        self._bare = bare.i420, luma_free.sum(0) >= min(3, len(frames))
+    def _table_without_balls(self) -> tuple[Picture, NDArray[np.bool_]]:
+        """The bare table and where it is known; worked out once."""
+        if self._bare is None:
+            step = max(1, -(-len(self._rests) // MAX_RESTS))
+            frames: list[Picture] = []
+            free: list[NDArray[np.bool_]] = []
+            for rest in self._rests[::step]:
+                for t in _times(rest, BACKGROUND_SAMPLES):
+                    frames.append(self._frame(t))
+                    free.append(~self._ball_mask(rest.layout, BALL_REACH))
+            self._bare = bare_table(frames, free, self._area(0.0))
         return self._bare
 
     def _ball_mask(self, layout: Layout, grow: float) -> NDArray[np.bool_]:
@@ -187,17 +175,12 @@ class Stills:
         return mask > 0
 
     def _covered(
-        self, picture: Picture, bare: U8, known: NDArray[np.bool_], layout: Layout
+        self, picture: Picture, bare: Picture, known: NDArray[np.bool_], layout: Layout
     ) -> NDArray[np.bool_]:
         """Where something lies over the cloth that is no ball of the layout, per luma pixel."""
-        w, h = self.size
-        apart = np.abs(_plane(picture.i420, 0, w, h).astype(np.int16) - _plane(bare, 0, w, h)) > DIFFERENT
-        for k in (1, 2):
-            off = (
-                np.abs(_plane(picture.i420, k, w, h).astype(np.int16) - _plane(bare, k, w, h))
-                > DIFFERENT // 3
-            )
-            apart |= np.repeat(np.repeat(off, 2, axis=0), 2, axis=1)
+        y, u, v = (np.abs(a.astype(np.int16) - b) for a, b in zip(picture.planes, bare.planes, strict=True))
+        off = (u > DIFFERENT // 3) | (v > DIFFERENT // 3)
+        apart = (y > DIFFERENT) | np.repeat(np.repeat(off, 2, axis=0), 2, axis=1)
         apart &= self._area(0.0) & known & ~self._ball_mask(layout, BALL_REACH)
         radius = self._analysis.table.radius_mm * projected.px_per_mm(
             self._camera, (self._analysis.table.length_mm / 2, self._analysis.table.width_mm / 2)
@@ -220,15 +203,6 @@ def _times(rest: Rest, count: int) -> list[float]:
     inset = min(0.15, length / 4)
     times = np.linspace(rest.start_s + inset, rest.start_s + length - inset, count if length > 0.2 else 1)
     return [float(t) for t in times]
-
-
-def _plane(i420: U8, k: int, w: int, h: int) -> U8:
-    """Plane k of a picture's bytes, a view."""
-    flat = i420.reshape(-1)
-    n, q = w * h, w * h // 4
-    if k == 0:
-        return flat[:n].reshape(h, w)
-    return flat[n + (k - 1) * q : n + k * q].reshape(h // 2, w // 2)
 
 
 def _mix(picture: Picture, other: Picture, where: NDArray[np.bool_]) -> None:
