@@ -147,9 +147,22 @@ def put(layer: Layer, plate: Plate, anchor: Point, gap_px: float, room: Room) ->
     """Draw words beside a thing and take their room."""
     box = beside(plate, anchor, gap_px, room)
     if box is not None:
+        _lead(layer, box, anchor, gap_px, plate.size_px)
         plate.draw(layer, box[0], box[1])
         room.solid.append(box)
     return box
+
+
+def _lead(layer: Layer, box: Box, anchor: Point, gap_px: float, size_px: int) -> None:
+    """A thin line from words that had to move away to the thing that they name."""
+    near = np.array([min(max(anchor[0], box[0]), box[2]), min(max(anchor[1], box[1]), box[3])], float)
+    away = np.asarray(anchor) - near
+    distance = float(np.hypot(*away))
+    if distance < gap_px + 0.5 * size_px:
+        return
+    line = [np.array([near, near + away * (1 - gap_px * 0.8 / distance)])]
+    layer.lines(line, style.PLATE, max(3, size_px / 6))
+    layer.lines(line, style.WHITE, max(1, size_px / 16))
 
 
 def headline(text: str, sizes: style.Sizes) -> Plate:

@@ -103,10 +103,21 @@ class Picture:
         matrix = np.c_[YUV_TO_BGR, -YUV_TO_BGR @ _OFFSETS]
         return np.asarray(cv2.transform(cv2.merge([self.y, *chroma]), matrix), np.uint8)
 
-    def lay(self, overlay: Overlay, *, opacity: float = 1.0, above: Sequence[Cutout] = ()) -> None:
-        """Lay `overlay` over this picture in its box only; `above` are things that stand in front of it."""
+    def lay(
+        self,
+        overlay: Overlay,
+        *,
+        opacity: float = 1.0,
+        above: Sequence[Cutout] = (),
+        hidden: U8 | None = None,
+    ) -> None:
+        """Lay `overlay` over this picture in its box only.
+
+        `above` are things that stand in front of it; `hidden` tells 0-255, at half the box's size, how much of it
+        somebody hides.
+        """
         kept = [(c, c.taken(self)) for c in above if overlay.covers(c.box)]
-        overlay.blend(self, opacity)
+        overlay.blend(self, opacity, hidden)
         for cutout, pixels in kept:
             cutout.give_back(self, pixels)
 
@@ -168,13 +179,21 @@ class Overlay:
         ox, oy = self.box[:2]
         return bool(self.cover[0][y0 - oy : y1 - oy, x0 - ox : x1 - ox].any())
 
-    def blend(self, picture: Picture, opacity: float) -> None:
+    def blend(self, picture: Picture, opacity: float, hidden: U8 | None = None) -> None:
         """Change the picture within the box."""
         x0, y0, x1, y1 = self.box
         for k, plane in enumerate(picture.planes):
             part = plane[y0:y1, x0:x1] if k == 0 else plane[y0 // 2 : y1 // 2, x0 // 2 : x1 // 2]
             colour: U8 = self.colour[k]
-            through: U8 = 255 - self.cover[min(k, 1)]
+            cover: U8 = self.cover[min(k, 1)]
+            if hidden is not None:
+                shown = 255 - np.asarray(
+                    cv2.resize(hidden, cover.shape[::-1]) if k == 0 else hidden, np.uint8
+                )
+                colour, cover = (
+                    np.asarray(cv2.multiply(p, shown, scale=1 / 255), np.uint8) for p in (colour, cover)
+                )
+            through: U8 = 255 - cover
             if opacity < 1:
                 colour = np.asarray(cv2.convertScaleAbs(colour, alpha=opacity), np.uint8)
                 scaled = cv2.convertScaleAbs(through, alpha=opacity, beta=255 * (1 - opacity))

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from lessonkit.lesson import projected, style
 from lessonkit.lesson.drawing import layout_at, way_until
+from lessonkit.lesson.in_front import InFront
 from lessonkit.lesson.picture import Box, Cutout, Layer, Overlay, Picture
 from lessonkit.lesson.scene import Set, box_around
 from lessonkit.model import CUE_BALL
@@ -58,7 +59,8 @@ class Trail:
 class Play:
     """Lays headline, inset and growing ways over the frames of one shot."""
 
-    def __init__(self, scene: Set) -> None:
+    def __init__(self, scene: Set, open_table: Picture) -> None:
+        """`open_table` is the still before the shot, with which people in front are told from the cloth."""
         pen, shot = scene.pen, scene.shot
         self._scene = scene
         self._tracks = {CUE_BALL: shot.seen.cue_path, **shot.seen.paths}
@@ -70,6 +72,7 @@ class Play:
         self._layer = Layer(pen.sizes.width_px, pen.sizes.height_px)
         boxes = [t.box for t in self._trails]
         self._overlay = Overlay(_union([b for b in boxes if b is not None], pen.sizes))
+        self._in_front = InFront(open_table, self._overlay.box, pen.balls(shot.seen.layout_before))
         inset = scene.inset_overlay(actual=False)
         self._fixed = [scene.headline_overlay("play"), *([inset] if inset is not None else [])]
 
@@ -80,7 +83,8 @@ class Play:
             if changed is not None:
                 self._overlay.update(self._layer.bgra, changed)
         if self._layer.touched is not None:
-            picture.lay(self._overlay, above=self._balls(t_s))
+            hidden = self._in_front.hidden(picture)
+            picture.lay(self._overlay, above=self._balls(t_s), hidden=hidden)
         for overlay in self._fixed:
             picture.lay(overlay)
 

@@ -66,6 +66,7 @@ class _Render:
         self._stills, self._encoder, self._progress = stills, encoder, progress
         self._shots = {s.seen.number: s for s in analysis.shots}
         self._set: Set | None = None
+        self._base = Picture(2, 2)
         self._ground: Picture | None = None
 
     def run(self) -> None:
@@ -89,8 +90,8 @@ class _Render:
     def _scene(self, shot: Shot, base: Picture | None = None) -> Set:
         """The shot's set, made on its first piece and kept while its pieces last."""
         if self._set is None or self._set.shot is not shot:
-            base = base or self._stills.before(shot.seen)
-            self._set = set_up(self._analysis, shot, pen_for(self._analysis, base))
+            self._base = base or self._stills.before(shot.seen)
+            self._set = set_up(self._analysis, shot, pen_for(self._analysis, self._base))
         return self._set
 
     def _still(self, piece: Piece) -> None:
@@ -108,7 +109,8 @@ class _Render:
     def _play(self, piece: Piece) -> None:
         """The shot at full speed: at every output frame the footage frame nearest in time."""
         shot = self._shots[piece.shot or 0]
-        play = Play(self._scene(shot))
+        scene = self._scene(shot)
+        play = Play(scene, self._base)
         first, end = self._encoder.frames, self._end_frame(piece)
         rate = self._encoder.rate
         # the piece's first output frame may lie a part of a frame after its stated start

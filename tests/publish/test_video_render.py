@@ -221,6 +221,26 @@ def test_the_trail_follows_the_cue_ball(plain: tuple[Path, Any]) -> None:
     assert after[2] - after[0] > 100  # red far above blue
 
 
+def test_the_trail_passes_behind_people(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A sleeve over the middle of the way stays a sleeve, while the way shows beside it."""
+    middle = ((filmed.CUE[0] + filmed.GHOST[0]) / 2, (filmed.CUE[1] + filmed.GHOST[1]) / 2)
+    beside = tuple(c + 0.3 * (g - c) for c, g in zip(filmed.CUE, filmed.GHOST, strict=True))
+    (x, y), (bx, by) = np.round(project(filmed.camera(), [middle, beside], 28.575)).astype(int)
+    plain = filmed.scene
+
+    def peopled(cam: Any, width: int, height: int, t_s: float, **how: Any) -> np.ndarray:
+        picture = plain(cam, width, height, t_s, **how)
+        if t_s > 2.0:
+            picture[y - 12 : y + 12, x - 12 : x + 12] = (120, 40, 30)
+        return picture
+
+    monkeypatch.setattr(filmed, "scene", peopled)
+    path, _ = make(tmp_path, filmed.Clip(sound=False))
+    picture = next(p for t, p in frames_of(path) if t >= 4.2).astype(int)
+    assert np.abs(picture[y, x] - (120, 40, 30)).max() < 30
+    assert picture[by, bx, 2] - picture[by, bx, 0] > 100
+
+
 def test_no_flashing(plain: tuple[Path, Any]) -> None:
     """WCAG 2.x, 2.3.1: in no second do more than three pairs of opposing changes of 10 % luminance occur."""
     light = np.array([p.mean() / 255 for _, p in frames_of(plain[0])])
