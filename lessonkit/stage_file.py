@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from functools import cache
 from pathlib import Path
 
 from lessonkit import __version__
@@ -21,6 +22,7 @@ _EYES = ("footage", "table", "seeing")
 """The rooms that what was seen depends on."""
 
 
+@cache
 def _code_digest() -> str:
     """Of the code that watches: a changed lessonkit of the same version watches again."""
     home = Path(__file__).parent
