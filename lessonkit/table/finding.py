@@ -17,7 +17,7 @@ from lessonkit.table.cloth import Region, cloth_regions
 from lessonkit.table.edges import Line, measure_line, profile_across, steps_of
 from lessonkit.table.fitting import Evidence, Fit, Four, Rail, corners_px, first_cameras, fit, with_error
 from lessonkit.table.marks import Sights, measure_sights, pockets_seen
-from lessonkit.table.plate import Picture, median_picture
+from lessonkit.table.plate import Picture, clear_bed, median_picture
 from lessonkit.table.rails import sample
 from lessonkit.table.sizes import likeliest_size, table_of_size
 
@@ -87,6 +87,7 @@ def find_table(
         likeliest, sure = _size_by_balls([plate, *pictures[:: max(1, len(pictures) // 4)]], found)
         if likeliest.size != table.size:
             found = _resized(plate, found, likeliest)
+    plate = clear_bed(plate, pictures, found.fit.camera, found.table)
     return _surface(plate, found, sure)
 
 
