@@ -48,6 +48,8 @@ class Sample:
 
     t_s: float
     sightings: tuple[Sighting, ...]
+    people: float
+    """Share of the bed view that somebody covers."""
     packed: bytes
     shape: tuple[int, int]
 
@@ -79,10 +81,11 @@ class Sampler:
                 min(self._view.rows - 1, round(d.y_px)), min(self._view.columns - 1, round(d.x_px))
             ]
         ]
-        clear = clearness(foreign, discs, people(foreign, self._view.radius_px), self._view.radius_px)
+        somebody = people(foreign, self._view.radius_px)
+        clear = clearness(foreign, discs, somebody, self._view.radius_px)
         sightings = tuple(self._sighting(frame, d, c) for d, c in zip(discs, clear, strict=True))
         packed = zlib.compress(np.packbits(foreign > 0.5).tobytes(), 1)
-        return Sample(t_s, sightings, packed, foreign.shape)
+        return Sample(t_s, sightings, float(somebody.mean()), packed, foreign.shape)
 
     def _sighting(self, frame: Frame, d: Disc, clear: float) -> Sighting:
         place = self._view.to_mm([(d.x_px, d.y_px)])[0]

@@ -7,6 +7,7 @@ together (assignment), by place against prediction and by colour.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -27,6 +28,8 @@ MOVED_MM = 2.5
 STILL_MM = 1.6
 """A ball that stays within this for STILL_S has come to rest."""
 STILL_S = 0.35
+CREEP_S = 0.17
+"""How long a ball takes over the last STILL_MM: sqrt(2 s / a) for rolling at a = 0.1 m/s²."""
 TOP_SPEED_MPS = 9.0
 """Faster than any ball but at the hardest break."""
 SLACK_MM = 9.0
@@ -52,6 +55,8 @@ class Find:
     """Mean linear colour of its middle, blue-green-red."""
     quality: float
     """1 for a clean disc, less for a blur or a half hidden one."""
+    clear: float
+    """Share of bare table in the ring about it; small where a hand or a cue is at it."""
 
 
 @dataclass
@@ -67,6 +72,8 @@ class Moving:
     rest_s: float | None = None
     dropped: tuple[float, Pocket] | None = None
     missed_since: float | None = None
+    clear: list[float] = field(default_factory=list)
+    """How clear of hands and cues it was at each sight in motion."""
     guess_mmps: float = 0.0
     """How fast it may be while little has been seen of its motion: the speed of what hit it."""
     from_sight: int = 0
@@ -90,7 +97,7 @@ class Moving:
         if not self.moving:
             return 0.0
         recent = self.seen[max(self.from_sight, len(self.seen) - 4) :]
-        steps = [np.hypot(b[1] - a[1], b[2] - a[2]) / max(b[0] - a[0], 1e-3) for a, b in zip(recent, recent[1:], strict=False)]  # fmt: skip
+        steps = [np.hypot(b[1] - a[1], b[2] - a[2]) / max(b[0] - a[0], 1e-3) for a, b in itertools.pairwise(recent)]  # fmt: skip
         # the first step is only what was left of its frame after the hit, so it tells little
         return float(max(steps)) if len(recent) >= 4 else float(max([self.guess_mmps, *steps]))
 
@@ -120,7 +127,7 @@ class Tracker:
         for frame in frames:
             self._step(frame, from_ball)
             moving = [b for b in self.balls.values() if b.moving and b.rest_s is None and b.dropped is None]
-            if moving or not self.balls[from_ball].moving:
+            if moving or not self.balls[from_ball].seen:
                 quiet_since = None
             else:
                 quiet_since = quiet_since or frame.t_s
@@ -229,7 +236,7 @@ class Tracker:
         for d in find_discs(seen, foreign, r, least_votes=0.25, least_fill=0.45):
             if free[int(np.clip(round(d.y_px), 0, free.shape[0] - 1)), int(np.clip(round(d.x_px), 0, free.shape[1] - 1))] == 0.0 and self._is_idle(d.x_px + window.x0, d.y_px + window.y0, idle):  # fmt: skip
                 continue
-            finds.append(self._find(seen, window, d.x_px, d.y_px, min(1.0, 0.4 + 0.5 * d.votes)))
+            finds.append(self._find(seen, free, window, d.x_px, d.y_px, min(1.0, 0.4 + 0.5 * d.votes)))
         finds += self._blurs(seen, free, window)
         return [f for f in finds if self._on_table(f.place)]
 
@@ -251,7 +258,7 @@ class Tracker:
 
     def _blurs(self, seen: NDArray[np.uint8], free: NDArray[np.float32], window: Window) -> list[Find]:
         """Foreign patches about the size of a ball drawn out by motion."""
-        n, labels, stats, centres = cv2.connectedComponentsWithStats(
+        n, _, stats, centres = cv2.connectedComponentsWithStats(
             (free > 0.5).astype(np.uint8), connectivity=4
         )
         ball = np.pi * self._view.radius_px**2
@@ -263,15 +270,25 @@ class Tracker:
             at_edge = x == 0 or y == 0 or x + w == free.shape[1] or y + h == free.shape[0]
             if not 0.55 * ball < area < 3.0 * ball or at_edge or min(w, h) > 2.8 * self._view.radius_px:
                 continue
-            finds.append(self._find(seen, window, float(centres[i][0]), float(centres[i][1]), 0.35))
+            finds.append(self._find(seen, free, window, float(centres[i][0]), float(centres[i][1]), 0.35))
         return finds
 
-    def _find(self, seen: NDArray[np.uint8], window: Window, x: float, y: float, quality: float) -> Find:
+    def _find(
+        self, seen: NDArray[np.uint8], free: NDArray[np.float32], window: Window, x: float, y: float, quality: float
+    ) -> Find:
         k = max(2, round(0.55 * self._view.radius_px))
         cx, cy = int(np.clip(round(x), 0, seen.shape[1] - 1)), int(np.clip(round(y), 0, seen.shape[0] - 1))
         core = LINEAR[seen[max(0, cy - k) : cy + k + 1, max(0, cx - k) : cx + k + 1]].reshape(-1, 3).mean(0)
+        n = round(1.7 * self._view.radius_px)
+        y0, x0 = max(0, cy - n), max(0, cx - n)
+        part = free[y0 : cy + n + 1, x0 : cx + n + 1]
+        yy, xx = np.mgrid[y0 : y0 + part.shape[0], x0 : x0 + part.shape[1]]
+        r = np.hypot(xx - x, yy - y) / self._view.radius_px
+        ring = part[(r > 1.25) & (r < 1.6)]
+        clear = float((ring < 0.5).mean()) if ring.size else 1.0
         p = self._view.to_mm([(x + window.x0, y + window.y0)])[0]
-        return Find((float(p[0]), float(p[1])), (float(core[0]), float(core[1]), float(core[2])), quality)
+        colour = (float(core[0]), float(core[1]), float(core[2]))
+        return Find((float(p[0]), float(p[1])), colour, quality, clear)
 
     # deciding
 
@@ -321,11 +338,12 @@ class Tracker:
                 return
             self._start(b, t)
         b.seen.append((t, x, y, f.quality))
+        b.clear.append(f.clear)
         recent = [s for s in b.seen if t - s[0] <= STILL_S]
         if t - b.seen[b.from_sight][0] > STILL_S and len(recent) >= 3 and t - recent[0][0] > 0.7 * STILL_S:
             spread = max(np.ptp([s[1] for s in recent]), np.ptp([s[2] for s in recent]))
             if spread < STILL_MM:
-                b.rest_s = recent[0][0]
+                b.rest_s = recent[0][0] + CREEP_S
                 b.moving = False
 
     def _start(self, b: Moving, t: float) -> None:

@@ -1,0 +1,258 @@
+"""What a moving ball met, and when: balls, cushions, pockets, to a fraction of a frame.
+
+A ball contact is dated where the way of the hitting ball brings the two centres one diameter apart; a cushion contact
+where the ways before and after meet the line on which a ball touches the nose.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.model import Cushion, Event, Point, Pocketed, Table, Track
+from lessonkit.seeing.pieces import Motion, after, before, place_at
+
+Floats = NDArray[np.float64]
+
+NEAR_MM = 26.0
+"""Gap between two balls up to which one may have set the other moving."""
+LEAST_TURN_MMPS = 45.0
+"""Smallest change of velocity that is taken for a contact of two moving balls."""
+LEAST_NORMAL_MMPS = 12.0
+"""Slowest meeting with a cushion that is told from rolling along it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """One ball's way during a shot."""
+
+    ball: int
+    start: Point
+    track: Track
+    """Cleaned sights; the first is the last at rest."""
+    onset_s: float
+    """When it began to move."""
+
+
+def touch_mm(table: Table) -> float:
+    """Distance of a ball's centre from the nose line when it touches the nose: sqrt(R² - (h - R)²)."""
+    R = table.radius_mm
+    return float(np.sqrt(R * R - (table.nose_height_mm - R) ** 2))
+
+
+def onset(track: Track) -> float:
+    """When a ball at rest began to move, from its first sights in motion carried back to where it lay."""
+    if len(track) < 3:
+        return float(track[min(1, len(track) - 1), 0])
+    rest, first = track[0], track[1]
+    moved = track[1:5]
+    away = np.hypot(*(moved[:, 1:] - rest[1:]).T)
+    use = np.concatenate([[True], np.diff(away) > 0])
+    moved, away = moved[use], away[use]
+    if len(moved) < 2:
+        return float(0.5 * (rest[0] + first[0]))
+    speed, place = np.polyfit(moved[:, 0], away, 1)
+    t = -place / speed if speed > 1e-6 else first[0]
+    return float(np.clip(t, rest[0] - 0.005, first[0]))
+
+
+def ball_contacts(runs: Mapping[int, Run], layout: Mapping[int, Point], table: Table) -> list[Event]:
+    """Who set whom moving, in order of time: one event for each ball that was at rest and moved."""
+    events: list[Event] = []
+    struck = min(runs.values(), key=lambda r: r.onset_s, default=None)
+    for run in sorted(runs.values(), key=lambda r: r.onset_s):
+        if run is struck:
+            continue
+        hitter, t = _hitter(run, runs, table)
+        if hitter is not None:
+            events.append(Event(t, "ball", (hitter, run.ball)))
+    return events
+
+
+def _hitter(run: Run, runs: Mapping[int, Run], table: Table) -> tuple[int | None, float]:
+    best, best_t, best_cost = None, run.onset_s, np.inf
+    step = _frame_s(run.track)
+    for other in runs.values():
+        if other is run or other.onset_s > run.onset_s + step:
+            continue
+        t, gap = _meeting(other, run, table, step)
+        # a ball that moves towards it is likelier than one that merely lies beside it
+        late = max(0.0, abs(t - run.onset_s) - step)
+        cost = abs(gap) + 400 * late + (4.0 if other.onset_s > run.onset_s - 0.25 * step else 0.0)
+        if gap < NEAR_MM and cost < best_cost:
+            best, best_t, best_cost = other.ball, t, cost
+    return best, best_t
+
+
+def _meeting(hitter: Run, hit: Run, table: Table, step: float) -> tuple[float, float]:
+    """When the hitter's centre comes one diameter near to where the other lay, and the gap left at that time."""
+    D = table.ball_diameter_mm
+    rest = np.asarray(hit.start, float)
+    came = before(hitter.track, hit.onset_s + 0.3 * step, hit.onset_s - 8 * step)
+    if len(came) >= 2:
+        far = [np.hypot(*(p[1:] - rest)) for p in came]
+        if far[-1] > far[-2]:  # the last sight is already after the hit
+            came = came[:-1]
+    way = Motion.through(came, float(came[-1, 0])) if len(came) >= 2 else None
+    if way is None:
+        gap = float(np.hypot(*(place_at(hitter.track, hit.onset_s) - rest))) - D
+        return hit.onset_s, gap
+    ts = np.linspace(came[-1, 0] - 0.2 * step, hit.onset_s + 2.0 * step, 120)
+    gaps = np.array([np.hypot(*(way.place(float(t)) - rest)) - D for t in ts])
+    inside = np.nonzero(gaps <= 0)[0]
+    if len(inside):
+        return float(ts[inside[0]]), 0.0
+    i = int(gaps.argmin())
+    return float(ts[i]), float(gaps[i])
+
+
+def _frame_s(track: Track) -> float:
+    return float(np.median(np.diff(track[:, 0]))) if len(track) > 1 else 1 / 30
+
+
+def cushion_contacts(run: Run, table: Table, others: list[float]) -> list[Event]:
+    """Every meeting of a ball with a cushion; `others`: times of its other contacts, over which no fit may reach."""
+    touch = touch_mm(table)
+    events: list[Event] = []
+    walls: tuple[tuple[Cushion, int, float, float], ...] = (
+        ("head", 0, touch, 1.0), ("foot", 0, table.length_mm - touch, -1.0),
+        ("right", 1, touch, 1.0), ("left", 1, table.width_mm - touch, -1.0),
+    )  # fmt: skip
+    for name, axis, line, inward in walls:
+        events += _at_wall(run, name, axis, line, inward, others)
+    return sorted(events, key=lambda e: e.t_s)
+
+
+def _at_wall(run: Run, name: Cushion, axis: int, line: float, inward: float, others: list[float]) -> list[Event]:
+    track = run.track
+    if len(track) < 4:
+        return []
+    t = track[:, 0]
+    off = inward * (track[:, 1 + axis] - line)
+    rate = np.diff(off) / np.maximum(np.diff(t), 1e-4)
+    events: list[Event] = []
+    i = 1
+    while i < len(track) - 1:
+        nearest = off[i] <= off[i - 1] and off[i] < off[i + 1]
+        # what may still be gone in the frame in which the ball turns
+        reach = 6.0 + 0.6 * max(-rate[i - 1], rate[i], 0.0) * (t[i + 1] - t[i - 1]) / 2
+        if nearest and off[i] < reach:
+            event = _turn(run, name, axis, line, inward, i, others)
+            if event is not None:
+                events.append(event)
+                i += 2
+                continue
+        i += 1
+    return events
+
+
+def _turn(run: Run, name: Cushion, axis: int, line: float, inward: float, i: int, others: list[float]) -> Event | None:
+    track = run.track
+    t_turn = float(track[i, 0])
+    step = _frame_s(track)
+    since = max([o for o in [run.onset_s, *others] if o < t_turn - 0.2 * step], default=run.onset_s)
+    until = min([o for o in others if o > t_turn + 0.2 * step], default=float(track[-1, 0]))
+    came = track[(track[:, 0] <= t_turn) & (track[:, 0] >= since - 1e-6)][-4:]
+    went = track[(track[:, 0] >= t_turn) & (track[:, 0] <= until + 1e-6)][:4]
+    times: list[float] = []
+    speeds: list[float] = []
+    # the turning sight itself belongs to whichever side fits it
+    for part, back in ((came[:-1], False), (went[1:], True), (came, False), (went, True)):
+        if len(part) < 2 or len(times) >= 2:
+            continue
+        slope, at = np.polyfit(part[:, 0], inward * (part[:, 1 + axis] - line), 1)
+        towards = slope if back else -slope
+        if towards < LEAST_NORMAL_MMPS:
+            continue
+        times.append(float(-at / slope))
+        speeds.append(float(towards))
+    if not times or max(speeds) < LEAST_NORMAL_MMPS:
+        return None
+    weights = np.asarray(speeds)
+    t = float(np.clip(np.average(times, weights=weights), t_turn - 1.2 * step, t_turn + 1.2 * step))
+    return Event(t, "cushion", (run.ball,), cushion=name)
+
+
+def moving_contacts(runs: Mapping[int, Run], known: list[Event], table: Table) -> list[Event]:
+    """Contacts of the cue ball with a ball that was moving already: both turn at once, one diameter apart."""
+    found: list[Event] = []
+    cue = runs.get(0)
+    if cue is None:
+        return found
+    for other in runs.values():
+        if other is cue or len(other.track) < 4:
+            continue
+        lo, hi = max(cue.track[1, 0], other.onset_s + 0.03), min(cue.track[-1, 0], other.track[-1, 0])
+        ts = cue.track[(cue.track[:, 0] > lo) & (cue.track[:, 0] < hi), 0]
+        if len(ts) < 5:
+            continue
+        gaps = np.array([np.hypot(*(place_at(cue.track, float(t)) - place_at(other.track, float(t)))) for t in ts])
+        gaps -= table.ball_diameter_mm
+        for i in range(2, len(ts) - 2):
+            if gaps[i] < 8 and gaps[i] == gaps[max(0, i - 3) : i + 4].min():
+                t = float(ts[i])
+                if any(abs(e.t_s - t) < 0.06 and set(e.balls) & {0, other.ball} for e in known):
+                    continue
+                if min(_turn_mmps(cue.track, t), _turn_mmps(other.track, t)) > LEAST_TURN_MMPS:
+                    found.append(Event(t, "ball", (0, other.ball)))
+    return found
+
+
+def _turn_mmps(track: Track, t_s: float) -> float:
+    """By how much the velocity changes at a time."""
+    a = Motion.through(before(track, t_s - 1e-4, t_s - 0.12, 5), t_s)
+    b = Motion.through(after(track, t_s + 1e-4, t_s + 0.12, 5), t_s)
+    if a is None or b is None:
+        return 0.0
+    return float(np.hypot(*(b.velocity(t_s) - a.velocity(t_s))))
+
+
+def pocket_events(dropped: list[Pocketed]) -> list[Event]:
+    """One event for each drop."""
+    return [Event(p.t_s, "pocket", (p.ball,), pocket=p.pocket) for p in dropped]
+
+
+def fullness(cue: Run, contact: Event, runs: Mapping[int, Run], table: Table) -> float | None:
+    """How full the cue ball's first hit was: 1 - sin(cut angle), 1 full, 0 a graze.
+
+    The sine of the cut is the distance of the struck ball's centre from the cue ball's line, in diameters
+    (Alciatore, fractional-ball aiming).
+    """
+    hit = runs.get(contact.balls[1])
+    if hit is None:
+        return None
+    step = _frame_s(cue.track)
+    came = before(cue.track, contact.t_s + 0.05 * step, cue.onset_s - 1e-6)
+    if len(came) < 2:
+        came = np.r_[[[cue.onset_s, *cue.start]], came]
+    way = Motion.through(came, contact.t_s)
+    if way is None:
+        return None
+    v = way.velocity(contact.t_s)
+    speed = float(np.hypot(*v))
+    if speed < 1e-6:
+        return None
+    to = np.asarray(hit.start) - way.place(contact.t_s)
+    sine = abs(float(v[0] * to[1] - v[1] * to[0])) / speed / table.ball_diameter_mm
+    return float(1 - min(1.0, sine))
+
+
+def with_contacts(track: Track, events: list[Event], ball: int) -> Track:
+    """The track with the places of its contacts put in, where the ways before and after meet."""
+    rows = [tuple(r) for r in track]
+    times = sorted(e.t_s for e in events if ball in e.balls and e.kind != "pocket")
+    for k, t in enumerate(times):
+        if not track[0, 0] < t < track[-1, 0] or np.abs(track[:, 0] - t).min() < 2e-3:
+            continue
+        since = times[k - 1] if k else -np.inf
+        until = times[k + 1] if k + 1 < len(times) else np.inf
+        a = Motion.through(before(track, t, since, 4), t)
+        b = Motion.through(after(track, t, until, 4), t)
+        places = [m.place(t) for m in (a, b) if m is not None]
+        if places and (len(places) < 2 or np.hypot(*(places[0] - places[1])) < 25):
+            p = np.mean(places, axis=0)
+            rows.append((t, float(p[0]), float(p[1])))
+    return np.array(sorted(rows), float).reshape(-1, 3)

@@ -1,0 +1,100 @@
+"""One ball keeps its number: places that one ball took in turn are strung together, and each string is named once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from lessonkit.seeing.looks import Look
+from lessonkit.seeing.numbers import Named, assign, costs
+from lessonkit.seeing.residences import Residence
+
+REACHED_MM = 22.0
+"""A tracked ball and a thing newly at rest this near are the same."""
+
+
+@dataclass
+class Strings:
+    """Which residences are one ball, by index."""
+
+    next_of: dict[int, int] = field(default_factory=dict)
+
+    def link(self, earlier: int, later: int) -> None:
+        """Say that the ball at residence `earlier` went to residence `later`."""
+        self.next_of[earlier] = later
+
+    def heads(self, count: int) -> list[int]:
+        """For each residence the index of the first one of its string."""
+        head = list(range(count))
+        for earlier, later in sorted(self.next_of.items()):
+            head[later] = head[earlier]
+        return head
+
+
+def match_arrivals(
+    ends: Mapping[int, tuple[float, float]], arrivals: Sequence[int], residences: Sequence[Residence]
+) -> dict[int, int]:
+    """Which arrival each tracked ball became: by place, each arrival once; balls without one are left out."""
+    from scipy.optimize import linear_sum_assignment
+
+    balls = list(ends)
+    if not balls or not arrivals:
+        return {}
+    cost = np.array([[np.hypot(*np.subtract(ends[b], residences[a].place)) for a in arrivals] for b in balls])
+    rows, columns = linear_sum_assignment(np.minimum(cost, 3 * REACHED_MM))
+    return {balls[i]: arrivals[j] for i, j in zip(rows, columns, strict=True) if cost[i, j] < REACHED_MM}
+
+
+def match_leftovers(
+    lost: Sequence[int], arrivals: Sequence[int], looks: Mapping[int, Look | None]
+) -> dict[int, int]:
+    """Which arrival each ball that was lost on its way became: by what they look like."""
+    from scipy.optimize import linear_sum_assignment
+
+    if not lost or not arrivals:
+        return {}
+    c = np.empty((len(lost), len(arrivals)))
+    for i, b in enumerate(lost):
+        for j, a in enumerate(arrivals):
+            lb, la = looks.get(b), looks.get(a)
+            both = costs([k for k in (lb, la) if k is not None])
+            c[i, j] = float(both.min())
+    rows, columns = linear_sum_assignment(c)
+    return {lost[i]: arrivals[j] for i, j in zip(rows, columns, strict=True) if c[i, j] < 8.0}
+
+
+def name_strings(
+    heads: Sequence[int], looks: Mapping[int, Look | None], rests: Iterable[Sequence[int]], cue_heads: set[int]
+) -> dict[int, Named]:
+    """A number for each string, keyed by the index of its first residence.
+
+    `rests`: residences that lay on the table together; `cue_heads`: strings that were struck with the cue.
+    Every sight of a ball counts, from whatever time; a number exists once on the table at any time.
+    """
+    sights: dict[int, list[Look]] = {}
+    for i, h in enumerate(heads):
+        k = looks.get(i)
+        if k is not None:
+            sights.setdefault(h, []).append(k)
+    cost_of = {h: costs(sights.get(h, [])) for h in set(heads)}
+    named: dict[int, list[Named]] = {}
+    for rest in rests:
+        together = list(dict.fromkeys(heads[i] for i in rest))
+        held = {j: 0 for j, h in enumerate(together) if h in cue_heads}
+        if len(held) > 1:
+            held = {}
+        for h, n in zip(together, assign(np.array([cost_of[h] for h in together]).reshape(-1, 16), held), strict=True):
+            named.setdefault(h, []).append(n)
+    return {h: _settled(votes) for h, votes in named.items()}
+
+
+def _settled(votes: Sequence[Named]) -> Named:
+    """The number that most rests gave, and the middle confidence of those."""
+    count: dict[int, float] = {}
+    for v in votes:
+        count[v.number] = count.get(v.number, 0.0) + v.confidence + 0.01
+    best = max(count, key=lambda n: count[n])
+    agreeing = [v.confidence for v in votes if v.number == best]
+    return Named(best, float(np.median(agreeing)) * len(agreeing) / len(votes))

@@ -1,0 +1,135 @@
+"""What a ball looks like: how much of it is white, and the colour of the rest, freed from lamp and place.
+
+Colours are judged in CIELAB against the whitest thing among the balls (the cue ball and the stripes are white), after
+the lamp's unevenness over the table, read off the cloth, is divided out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.model import Point
+from lessonkit.seeing.cloth import LINEAR, BareTable
+from lessonkit.seeing.patches import Patch
+
+Floats = NDArray[np.float64]
+
+INNER = 0.85
+"""Part of the radius that is judged: the rim mixes with the cloth."""
+RIM = (0.70, 0.88)
+WHITE_CHROMA = 24.0
+WHITE_LIGHTNESS = 60.0
+"""Lighter than this and paler than the chroma is white, in CIELAB units."""
+LEAST_PIXELS = 8
+
+
+@dataclass(frozen=True, eq=False)
+class Close:
+    """The mean close look at one ball in one place: linear light, evenly lit."""
+
+    light: NDArray[np.float32]
+    """Shape (n, n, 3), blue-green-red."""
+    radius: NDArray[np.float32]
+    """Distance of each pixel from the ball's centre in radii, shape (n, n)."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """What one ball looked like in one place."""
+
+    white: float
+    """Share of white inside INNER."""
+    rim_white: float
+    """Share of white near the rim, where the cue ball alone is white all round."""
+    lab: tuple[float, float, float] | None
+    """CIELAB of what is not white; None for a ball that showed nothing else."""
+    weight: float
+    """How much the look tells: the square root of the number of patches behind it."""
+
+
+class Lighting:
+    """How bright the lamp is at each place of the table, beside its middle brightness."""
+
+    def __init__(self, bare: BareTable) -> None:
+        view = bare.view
+        light = bare.linear.sum(-1)
+        bed = view.table_mask(-view.table.radius_mm)
+        self._view = view
+        self._middle = float(np.median(light[bed]))
+        inside = np.where(bed, light, np.float32(self._middle))
+        self._smooth = cv2.GaussianBlur(inside.astype(np.float32), (0, 0), 60 / view.mm_per_px)
+
+    def at(self, place: Point) -> float:
+        """1 where the lamp is as bright as in the middle of the range."""
+        x, y = self._view.to_view([place])[0]
+        x = float(np.clip(x, 0, self._view.columns - 1))
+        y = float(np.clip(y, 0, self._view.rows - 1))
+        return float(np.clip(self._smooth[round(y), round(x)] / self._middle, 0.4, 2.0))
+
+
+def close_look(patches: Sequence[Patch], place: Point, radius_mm: float, lighting: Lighting) -> Close:
+    """The mean of up to eight patches of one ball at rest."""
+    step = max(1, len(patches) // 8)
+    used = patches[::step][:8]
+    n = used[0].picture.shape[0]
+    total = np.zeros((n, n, 3), np.float32)
+    for p in used:
+        dx, dy = (np.asarray(place) - np.asarray(p.place)) / p.mm_per_px
+        m = np.array([[1.0, 0.0, dx], [0.0, 1.0, dy]])
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        total += cv2.warpAffine(LINEAR[p.picture], m, (n, n), flags=flags, borderMode=cv2.BORDER_REPLICATE)
+    half = n // 2
+    a = np.arange(-half, half + 1, dtype=np.float32) * used[0].mm_per_px / radius_mm
+    gx, gy = np.meshgrid(a, a)
+    return Close(total / (len(used) * np.float32(lighting.at(place))), np.hypot(gx, gy))
+
+
+def white_point(closes: Sequence[Close]) -> Floats:
+    """The light of white, blue-green-red: what the brightest parts of the balls have in common.
+
+    Highlights are the very brightest and left out by taking a quantile of each ball; the balls with the brightest
+    darkest channel are the white ones.
+    """
+    tops = []
+    for c in closes:
+        pixels = c.light[c.radius < 0.8]
+        order = np.argsort(pixels.min(1))
+        tops.append(pixels[order[int(0.80 * len(order)) : int(0.92 * len(order)) + 1]].mean(0))
+    if not tops:
+        return np.ones(3)
+    array = np.asarray(tops, float)
+    darkest = array.min(1)
+    best = array[darkest >= 0.75 * np.quantile(darkest, 0.97)]
+    return np.asarray(np.median(best, axis=0) * 1.03, float)
+
+
+def lab_of(light: NDArray[np.float32], white: Floats) -> NDArray[np.float32]:
+    """CIELAB, shape (..., 3), of linear blue-green-red light with `white` as its white (von Kries in sRGB)."""
+    rgb = np.clip(light / np.asarray(white, np.float32), 0, 1)[..., ::-1]
+    coded = np.where(rgb <= 0.0031308, 12.92 * rgb, 1.055 * np.maximum(rgb, 1e-6) ** (1 / 2.4) - 0.055)
+    flat = np.ascontiguousarray(coded, np.float32).reshape(1, -1, 3)
+    return np.asarray(cv2.cvtColor(flat, cv2.COLOR_RGB2Lab), np.float32).reshape(light.shape)
+
+
+def look(close: Close, white: Floats, patches: int) -> Look:
+    """Judge one close look."""
+    lab = lab_of(close.light, white)
+    chroma = np.hypot(lab[..., 1], lab[..., 2])
+    pale = (lab[..., 0] > WHITE_LIGHTNESS) & (chroma < WHITE_CHROMA)
+    inside = close.radius < INNER
+    rim = (close.radius > RIM[0]) & (close.radius < RIM[1])
+    other = inside & ~pale
+    colour: tuple[float, float, float] | None = None
+    if int(other.sum()) >= LEAST_PIXELS:
+        # where colour meets white the two mix: the more coloured half is the truer one
+        strong = other & (chroma >= np.median(chroma[other]))
+        m = np.median(lab[strong], axis=0)
+        colour = (float(m[0]), float(m[1]), float(m[2]))
+    return Look(
+        float(pale[inside].mean()), float(pale[rim].mean()), colour, float(np.sqrt(max(1, min(8, patches))))
+    )

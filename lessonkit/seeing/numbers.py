@@ -1,0 +1,102 @@
+"""Which number each ball has: colours and white shares of all balls together, each number once.
+
+The standard colours are those of the WPA equipment specification (16: 1/9 yellow, 2/10 blue, 3/11 red, 4/12 purple,
+5/13 orange, 6/14 green, 7/15 maroon, 8 black; 1-8 solid, 9-15 white with a band); their CIELAB values here are our
+own reading of those words, to which the colours found are held.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.seeing.looks import Look
+
+Floats = NDArray[np.float64]
+
+NUMBERS = tuple(range(16))
+COLOURS: Mapping[int, tuple[float, float, float]] = {
+    1: (83.0, -2.0, 80.0), 2: (36.0, 22.0, -58.0), 3: (48.0, 65.0, 40.0), 4: (33.0, 36.0, -40.0),
+    5: (67.0, 38.0, 66.0), 6: (44.0, -33.0, 12.0), 7: (33.0, 38.0, 16.0), 8: (18.0, 1.0, -2.0),
+}  # fmt: skip
+"""CIELAB of the colour of each solid; a stripe n has that of n - 8."""
+DOUBT_BELOW = 0.8
+"""A number held for less likely than this is doubtful."""
+
+
+@dataclass(frozen=True)
+class Named:
+    """A ball's number and how likely it is right."""
+
+    number: int
+    confidence: float
+
+
+def _colour_cost(lab: tuple[float, float, float], standard: tuple[float, float, float]) -> float:
+    """Squared distance of two colours in units of what one colour varies by: hue tells most, lightness least."""
+    L, a, b = lab
+    L0, a0, b0 = standard
+    c, c0 = np.hypot(a, b), np.hypot(a0, b0)
+    d_hue2 = max(0.0, (a - a0) ** 2 + (b - b0) ** 2 - (c - c0) ** 2)
+    return float(((L - L0) / 11) ** 2 + ((c - c0) / 16) ** 2 + d_hue2 / 12**2)
+
+
+def cost(look: Look, number: int) -> float:
+    """How badly a look fits a number; half a squared deviation, so that exp(-cost) behaves like a likelihood."""
+    if number == 0:
+        # white all over; a striped ball seen along its axis is white as well, but for its rim
+        lack = (max(0.0, 0.99 - look.white) / 0.03) ** 2 + (max(0.0, 0.97 - look.rim_white) / 0.06) ** 2
+        return min(30.0, 0.5 * lack)
+    standard = COLOURS[number if number <= 8 else number - 8]
+    if look.lab is None:
+        colour = 9.0
+    else:
+        # little colour in sight, or mixed with white, is little evidence
+        shown = max(0.03, 1 - look.white)
+        colour = _colour_cost(look.lab, standard) * min(1.0, 0.25 + 2.5 * shown)
+    if number <= 8:
+        share = (max(0.0, look.white - 0.13) / 0.06) ** 2
+    else:
+        share = (max(0.0, 0.30 - look.white) / 0.06) ** 2 + (max(0.0, look.white - 0.985) / 0.01) ** 2
+        share += 2.0 * max(0.0, look.rim_white - 0.95) / 0.05
+    return min(30.0, 0.5 * colour + 0.5 * min(share, 40.0))
+
+
+def costs(looks: Sequence[Look]) -> Floats:
+    """Cost of each number, shape (16,), for one ball seen several times; the better half of the sights counts most."""
+    if not looks:
+        return np.full(16, 4.0)
+    each = np.array([[cost(k, n) for n in NUMBERS] for k in looks])
+    weight = np.array([k.weight for k in looks])
+    return np.asarray((each * weight[:, None]).sum(0) / weight.sum() * min(2.0, np.sqrt(len(looks))), float)
+
+
+def assign(table_costs: Floats, held: Mapping[int, int] | None = None) -> list[Named]:
+    """Numbers for the balls of one table, each number once.
+
+    `table_costs`: shape (balls, 16). `held`: ball index -> number that is settled already (the cue ball that was
+    struck). Where there are more balls than numbers the surplus, the worst fitting, gets -1 with no confidence.
+    """
+    from scipy.optimize import linear_sum_assignment
+
+    c = np.array(table_costs, float)
+    for i, n in (held or {}).items():
+        c[:, n] += 60.0
+        c[i] += 60.0
+        c[i, n] = 0.0
+    rows, columns = linear_sum_assignment(c)
+    number = dict(zip(rows.tolist(), columns.tolist(), strict=True))
+    likely = _shared(c)
+    return [Named(number[i], float(likely[i, number[i]])) if i in number else Named(-1, 0.0) for i in range(len(c))]
+
+
+def _shared(c: Floats) -> Floats:
+    """Likelihood of each number for each ball when no number may go twice (rows sum to 1, columns to 1 at most)."""
+    p = np.exp(-(c - c.min(1, keepdims=True)))
+    for _ in range(40):
+        p /= np.maximum(p.sum(0, keepdims=True), 1.0)
+        p /= np.maximum(p.sum(1, keepdims=True), 1e-12)
+    return np.asarray(p, float)

@@ -1,0 +1,94 @@
+"""Pieces of a ball's way: between two contacts it moves on a smooth law, so few points tell a lot.
+
+A piece is fitted by a parabola in time (constant acceleration holds while a ball slides as well as while it rolls).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.model import Track
+
+Floats = NDArray[np.float64]
+
+OUTLIER_MM = 6.0
+"""A sight this far from where its neighbours on both sides put it is a false one."""
+
+
+@dataclass(frozen=True, eq=False)
+class Motion:
+    """Where a ball is about a time: place(t) = p + v (t - t0) + a (t - t0)² / 2, millimetres and seconds."""
+
+    t0_s: float
+    p: Floats
+    v: Floats
+    a: Floats
+
+    def place(self, t_s: float) -> Floats:
+        """Centre at `t_s`, shape (2,)."""
+        d = t_s - self.t0_s
+        return np.asarray(self.p + self.v * d + 0.5 * self.a * d * d, float)
+
+    def velocity(self, t_s: float) -> Floats:
+        """Millimetres a second at `t_s`, shape (2,)."""
+        return np.asarray(self.v + self.a * (t_s - self.t0_s), float)
+
+    @classmethod
+    def through(cls, track: Track, t0_s: float) -> Motion | None:
+        """The motion through all of a short track, referred to `t0_s`; None for fewer than two points.
+
+        Two or three points give a straight one; four or more a parabola whose bend is held back to what cloth can do
+        (sliding friction about 2 m/s²), so that noise over few frames is not taken for curvature.
+        """
+        if len(track) < 2:
+            return None
+        d = track[:, 0] - t0_s
+        A = np.c_[np.ones(len(d)), d, 0.5 * d * d]
+        held = np.array([[0.0, 0.0, HOLD_MM / BEND_MMPS2]])
+        rows = np.r_[A, held]
+        out = np.empty((3, 2))
+        for c in range(2):
+            out[:, c] = np.linalg.lstsq(rows, np.r_[track[:, 1 + c], 0.0], rcond=None)[0]
+        if len(track) < 4:
+            line = np.linalg.lstsq(A[:, :2], track[:, 1:], rcond=None)[0]
+            out[:2], out[2] = line, 0.0
+        return cls(t0_s, out[0], out[1], out[2])
+
+
+HOLD_MM = 1.0
+"""Typical error of a sight, against which the bend is weighed."""
+BEND_MMPS2 = 1500.0
+"""Typical acceleration on the cloth, see `Motion.through`."""
+
+
+def without_outliers(track: Track) -> Track:
+    """The track without single sights that jump away and back."""
+    if len(track) < 5:
+        return track
+    t, xy = track[:, 0], track[:, 1:]
+    span = (t[2:] - t[:-2])[:, None]
+    share = ((t[1:-1] - t[:-2])[:, None]) / np.where(span > 0, span, 1)
+    expected = xy[:-2] * (1 - share) + xy[2:] * share
+    off = np.hypot(*(xy[1:-1] - expected).T)
+    step = np.hypot(*(xy[2:] - xy[:-2]).T)
+    bad = np.zeros(len(track), bool)
+    bad[1:-1] = (off > OUTLIER_MM) & (off > 2.0 * step)
+    return track[~bad]
+
+
+def before(track: Track, t_s: float, since_s: float, points: int = 6) -> Track:
+    """The last few points of a track before a time and not before another."""
+    return track[(track[:, 0] < t_s) & (track[:, 0] >= since_s)][-points:]
+
+
+def after(track: Track, t_s: float, until_s: float, points: int = 6) -> Track:
+    """The first few points of a track after a time and not after another."""
+    return track[(track[:, 0] > t_s) & (track[:, 0] <= until_s)][:points]
+
+
+def place_at(track: Track, t_s: float) -> Floats:
+    """Place on a track by interpolation, shape (2,); its ends beyond them."""
+    return np.array([np.interp(t_s, track[:, 0], track[:, c]) for c in (1, 2)])
