@@ -17,6 +17,8 @@ from lessonkit.model import Analysis, Shot
 
 FADE_S = 0.6
 """How long the words take to appear: slow enough that nothing flashes."""
+ANIMATED_FPS = 30
+"""What fades or grows on cards and stills changes at most so often; 60 a second look no smoother there."""
 GROUND = "#10161B"
 SOFT = "#C6D0D7"
 """Secondary words."""
@@ -68,11 +70,13 @@ def card_pictures(
         text = ImageClip(rgba).with_duration(duration).with_position((x0, y0))
         clips.append(text.with_effects([CrossFadeIn(min(FADE_S, duration / 2))]))
     card = CompositeVideoClip(clips, size=(w, h)).with_duration(duration)
+    each = max(1, round(fps / ANIMATED_FPS))
     fading = min(frames, int(np.ceil(min(FADE_S, duration / 2) * fps)) + 1)
-    for k in range(fading):
-        rgb = np.ascontiguousarray(card.get_frame(k / fps))
-        last = k == fading - 1
-        yield Picture.from_bgr(np.ascontiguousarray(rgb[..., ::-1])), frames - fading + 1 if last else 1
+    steps = range(0, fading, each)
+    for k in steps:
+        rgb = np.ascontiguousarray(card.get_frame(k / fps if k != steps[-1] else duration * 0.75))
+        repeat = frames - k if k == steps[-1] else each
+        yield Picture.from_bgr(np.ascontiguousarray(rgb[..., ::-1])), repeat
     card.close()
 
 

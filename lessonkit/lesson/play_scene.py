@@ -10,7 +10,7 @@ from lessonkit.lesson.drawing import layout_at, way_until
 from lessonkit.lesson.in_front import InFront
 from lessonkit.lesson.picture import Box, Cutout, Layer, Overlay, Picture
 from lessonkit.lesson.scene import Set, box_around
-from lessonkit.model import CUE_BALL
+from lessonkit.model import CUE_BALL, Point
 
 OVERLAP_MM = 40.0
 """How much of the line drawn before is drawn again, so that the new piece's edge does not cut it."""
@@ -69,6 +69,7 @@ class Play:
         self._trails = [Trail(scene, shot.seen.cue_path, pen.inks.actual, thin=False)]
         if called is not None and called in shot.seen.paths and called != CUE_BALL:
             self._trails.insert(0, Trail(scene, shot.seen.paths[called], pen.inks.aim, thin=True))
+        self._resting: dict[Point, list[Cutout]] = {}
         self._layer = Layer(pen.sizes.width_px, pen.sizes.height_px)
         boxes = [t.box for t in self._trails]
         self._overlay = Overlay(_union([b for b in boxes if b is not None], pen.sizes))
@@ -89,8 +90,14 @@ class Play:
             picture.lay(overlay)
 
     def _balls(self, t_s: float) -> list[Cutout]:
+        """The balls at this moment; those that lie still are cut out once."""
         layout = layout_at(self._scene.shot.seen.layout_before, self._tracks, self._dropped_s, t_s)
-        return self._scene.pen.balls(layout)
+        resting = set(self._resting) & set(layout.values())
+        self._resting = {p: c for p, c in self._resting.items() if p in resting}
+        for ball, place in layout.items():
+            if place not in self._resting:
+                self._resting[place] = self._scene.pen.balls({ball: place})
+        return [c for place in layout.values() for c in self._resting[place]]
 
 
 def _union(boxes: list[Box], sizes: style.Sizes) -> Box:

@@ -72,9 +72,9 @@ def ball_outline(
     eye = centre_mm(camera) - c
     d = float(np.linalg.norm(eye))
     w = eye / d
-    u = np.cross(w, [1.0, 0.0, 0.0])
-    u /= np.linalg.norm(u)
-    v = np.cross(w, u)
+    # u and v span the plane across w: u = w x (1, 0, 0), v = w x u
+    u = np.array([0.0, w[2], -w[1]]) / np.hypot(w[1], w[2])
+    v = np.array([w[1] * u[2] - w[2] * u[1], w[2] * u[0] - w[0] * u[2], w[0] * u[1] - w[1] * u[0]])
     ring = radius_mm * scale * np.sqrt(max(0.0, 1 - (radius_mm / d) ** 2))
     a = np.linspace(0, 2 * np.pi, count, endpoint=False)
     places = c + w * radius_mm**2 / d + ring * (np.outer(np.cos(a), u) + np.outer(np.sin(a), v))

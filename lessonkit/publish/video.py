@@ -15,7 +15,7 @@ import av
 from lessonkit import folder
 from lessonkit.errors import FolderError
 from lessonkit.footage.reader import OpenFootage, open_footage
-from lessonkit.lesson.cards import SHINE, background, card_pictures, table_pages, title_words
+from lessonkit.lesson.cards import ANIMATED_FPS, SHINE, background, card_pictures, table_pages, title_words
 from lessonkit.lesson.cursor import Cursor
 from lessonkit.lesson.cutlist import CutList, Piece, output_rate
 from lessonkit.lesson.picture import Picture
@@ -102,8 +102,9 @@ class _Render:
         else:
             still = result_still(self._scene(shot), self._stills.after(shot.seen))
         first, end = self._encoder.frames, self._end_frame(piece)
-        for k in range(first, end):
-            self._encoder.picture(still.at((k - first) / max(1, end - first)))
+        each = max(1, round(self._encoder.rate / ANIMATED_FPS))
+        for k in range(first, end, each):
+            self._encoder.picture(still.at((k - first) / max(1, end - first)), min(each, end - k))
         self._tell()
 
     def _play(self, piece: Piece) -> None:
