@@ -46,7 +46,7 @@ def result_steps(scene: Set) -> list[Step]:
         called = shot.plan.ball if shot.plan is not None else None
         if called in shot.seen.paths and called != CUE_BALL:
             way = thin(on_table(shot.seen.paths[called][:, 1:3], pen.table), 3.0)
-            if projected.lengths(way)[-1] > SHORT_WAY_BALLS * pen.table.ball_diameter_mm:
+            if len(way) > 1 and projected.lengths(way)[-1] > SHORT_WAY_BALLS * pen.table.ball_diameter_mm:
                 pen.way(layer, way, pen.inks.aim, thin=True)
         pen.way(layer, thin(on_table(shot.seen.cue_path[:, 1:3], pen.table), 0.5), pen.inks.actual)
         if rest is not None:

@@ -145,8 +145,9 @@ class Encoder:
 
 
 def _mux_options() -> dict[str, str]:
-    # Pictures of a piece come before its sound: let the muxer wait for the sound however long the piece is.
-    return {"movflags": "+faststart", "max_interleave_delta": "0"}
+    # Pictures of a piece come before its sound, and captions are far apart: let the muxer wait up to a minute (in
+    # microseconds) before it writes without them, which bounds what it holds back.
+    return {"movflags": "+faststart", "max_interleave_delta": "60000000"}
 
 
 def _cue_stream(container: Any) -> Any:

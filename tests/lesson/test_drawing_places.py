@@ -10,13 +10,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lessonkit.lesson import projected, style
+from lessonkit.lesson.diagram import diagram_image, diagram_svg
 from lessonkit.lesson.drawing import Pen, cushion_contacts, layout_at, way_until
 from lessonkit.lesson.labels import Plate, Room, beside, headline, headline_box, overlap
 from lessonkit.lesson.picture import Layer, Picture
-from lessonkit.lesson.plan_scene import plan_steps
-from lessonkit.lesson.result_scene import result_steps
+from lessonkit.lesson.plan_scene import plan_steps, plan_still
+from lessonkit.lesson.play_scene import Play
+from lessonkit.lesson.result_scene import result_steps, result_still
 from lessonkit.lesson.scene import Set, pen_for, set_up
-from lessonkit.model import Footage
+from lessonkit.model import Footage, Shot
 from lessonkit.table.camera import centre_mm, project
 from tests.publish import filmed
 
@@ -218,6 +220,48 @@ def test_a_shot_without_plan_or_rest_is_drawn() -> None:
     made = set_up(replace(analysis, shots=(bare,)), bare, pen_for(analysis, base))
     assert plan_steps(made) == []
     assert [s.on_cloth for s in result_steps(made)].count(False) == 1
+
+
+def odd_shots() -> dict[str, Shot]:
+    """Shots of which only a part is known."""
+    shot = filmed.analysis(Footage("clip.mp4", W, H, 30.0, 120, 4.0), filmed.camera(W, H)).shots[0]
+    plan, seen = shot.plan, shot.seen
+    assert plan is not None
+    none = np.zeros((0, 3))
+    return {
+        "nothing planned": replace(shot, plan=replace(plan, ball=None, pocket=None, ghost=None, landing=None,
+                                                      cue_path=(), ball_path=())),
+        "pocket only": replace(shot, plan=replace(plan, ball=None, ghost=None, landing=None, cue_path=(), ball_path=())),
+        "ball not on the table": replace(shot, plan=replace(plan, ball=12)),
+        "one-point way": replace(shot, plan=replace(plan, cue_path=(filmed.CUE,), ghost=None)),
+        "way ends at the ghost": replace(shot, plan=replace(plan, cue_path=(filmed.CUE, filmed.GHOST), landing=None)),
+        "landing off the surface": replace(shot, plan=replace(plan, landing=(-300.0, 5000.0))),
+        "no tracks": replace(shot, seen=replace(seen, cue_path=none, paths={9: none})),
+        "no cue ball": replace(shot, seen=replace(seen, layout_before={9: filmed.CALLED}, layout_after={})),
+        "no balls": replace(shot, seen=replace(seen, layout_before={}, layout_after={}, pocketed=())),
+        "no comparison": replace(shot, comparison=None),
+        "no note": replace(shot, note=None),
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("name", odd_shots())
+def test_what_is_unknown_is_left_out(name: str) -> None:
+    """Each piece of a shot of which only a part is known is drawn without an error."""
+    shot = odd_shots()[name]
+    cam = filmed.camera(W, H)
+    analysis = replace(filmed.analysis(Footage("clip.mp4", W, H, 30.0, 120, 4.0), cam), shots=(shot,))
+    base = Picture.from_bgr(filmed.scene(cam, W, H, 1.0, flash=False))
+    made = set_up(analysis, shot, pen_for(analysis, base))
+    for still in (plan_still(made, base), result_still(made, base)):
+        assert still.at(0.5).i420.shape == base.i420.shape
+        assert np.array_equal(still.at(1.0).i420, still.at(1.0).i420)
+    play = Play(made, base)
+    for t in (1.0, 1.8, 2.2, 3.5):
+        picture = base.copy()
+        play.draw(picture, t)
+        assert not np.array_equal(picture.i420, base.i420)  # the headline at least
+    diagram_svg(shot, filmed.TABLE)
+    diagram_image(shot, filmed.TABLE, 300)
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import numpy as np
 import pytest
 
 from lessonkit.errors import FolderError, FootageError
+from lessonkit.lesson.cutlist import CutList, Piece
 from lessonkit.lesson.picture import output_size
 from lessonkit.publish.stills import write_stills
 from lessonkit.publish.video import render
@@ -284,6 +286,15 @@ def test_nothing_half_done_is_left(tmp_path: Path) -> None:
         )
     assert [p.name for p in out.iterdir()] == ["lesson.mp4"]
     assert (out / "lesson.mp4").read_bytes() == b"earlier"
+
+
+def test_footage_without_a_shot_still_gives_a_title(tmp_path: Path) -> None:
+    """A cut list of one card renders."""
+    info, cam = filmed.film(tmp_path / "clip.mp4", filmed.Clip(sound=False))
+    empty = replace(filmed.analysis(info, cam), shots=())
+    cuts = CutList((Piece("title", 0.0, 1.0),), (), ())
+    render(tmp_path / "clip.mp4", empty, cuts, tmp_path / "l.mp4")
+    assert len(frames_of(tmp_path / "l.mp4")) == 30
 
 
 def test_bad_places_are_told_in_a_sentence(tmp_path: Path) -> None:
