@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.model import Cushion, Event, Point, Pocketed, Table, Track
+from lessonkit.model import Cushion, Event, Pocketed, Point, Table, Track
 from lessonkit.seeing.pieces import Motion, after, before, place_at
 
 Floats = NDArray[np.float64]
@@ -126,7 +126,9 @@ def cushion_contacts(run: Run, table: Table, others: list[float]) -> list[Event]
     return sorted(events, key=lambda e: e.t_s)
 
 
-def _at_wall(run: Run, name: Cushion, axis: int, line: float, inward: float, others: list[float]) -> list[Event]:
+def _at_wall(
+    run: Run, name: Cushion, axis: int, line: float, inward: float, others: list[float]
+) -> list[Event]:
     track = run.track
     if len(track) < 4:
         return []
@@ -149,7 +151,9 @@ def _at_wall(run: Run, name: Cushion, axis: int, line: float, inward: float, oth
     return events
 
 
-def _turn(run: Run, name: Cushion, axis: int, line: float, inward: float, i: int, others: list[float]) -> Event | None:
+def _turn(
+    run: Run, name: Cushion, axis: int, line: float, inward: float, i: int, others: list[float]
+) -> Event | None:
     track = run.track
     t_turn = float(track[i, 0])
     step = _frame_s(track)
@@ -189,7 +193,9 @@ def moving_contacts(runs: Mapping[int, Run], known: list[Event], table: Table) -
         ts = cue.track[(cue.track[:, 0] > lo) & (cue.track[:, 0] < hi), 0]
         if len(ts) < 5:
             continue
-        gaps = np.array([np.hypot(*(place_at(cue.track, float(t)) - place_at(other.track, float(t)))) for t in ts])
+        gaps = np.array(
+            [np.hypot(*(place_at(cue.track, float(t)) - place_at(other.track, float(t)))) for t in ts]
+        )
         gaps -= table.ball_diameter_mm
         for i in range(2, len(ts) - 2):
             if gaps[i] < 8 and gaps[i] == gaps[max(0, i - 3) : i + 4].min():

@@ -66,7 +66,10 @@ def match_leftovers(
 
 
 def name_strings(
-    heads: Sequence[int], looks: Mapping[int, Look | None], rests: Iterable[Sequence[int]], cue_heads: set[int]
+    heads: Sequence[int],
+    looks: Mapping[int, Look | None],
+    rests: Iterable[Sequence[int]],
+    cue_heads: set[int],
 ) -> dict[int, Named]:
     """A number for each string, keyed by the index of its first residence.
 
@@ -85,7 +88,9 @@ def name_strings(
         held = {j: 0 for j, h in enumerate(together) if h in cue_heads}
         if len(held) > 1:
             held = {}
-        for h, n in zip(together, assign(np.array([cost_of[h] for h in together]).reshape(-1, 16), held), strict=True):
+        for h, n in zip(
+            together, assign(np.array([cost_of[h] for h in together]).reshape(-1, 16), held), strict=True
+        ):
             named.setdefault(h, []).append(n)
     return {h: _settled(votes) for h, votes in named.items()}
 

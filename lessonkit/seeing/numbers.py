@@ -90,7 +90,10 @@ def assign(table_costs: Floats, held: Mapping[int, int] | None = None) -> list[N
     rows, columns = linear_sum_assignment(c)
     number = dict(zip(rows.tolist(), columns.tolist(), strict=True))
     likely = _shared(c)
-    return [Named(number[i], float(likely[i, number[i]])) if i in number else Named(-1, 0.0) for i in range(len(c))]
+    return [
+        Named(number[i], float(likely[i, number[i]])) if i in number else Named(-1, 0.0)
+        for i in range(len(c))
+    ]
 
 
 def _shared(c: Floats) -> Floats:

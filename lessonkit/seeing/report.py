@@ -32,7 +32,9 @@ def describe_shot(
     events = ball_contacts(runs, layout, table)
     events += moving_contacts(runs, events, table)
     for run in runs.values():
-        events += cushion_contacts(run, table, [e.t_s for e in events if run.ball in e.balls and e.kind == "ball"])
+        events += cushion_contacts(
+            run, table, [e.t_s for e in events if run.ball in e.balls and e.kind == "ball"]
+        )
     dropped = [
         Pocketed(numbers[i], b.dropped[1], b.dropped[0])
         for i, b in balls.items()

@@ -44,7 +44,9 @@ def next_departure(
     `white`: for each residence how well it fits the cue ball (a cost; small is white). A ball that leaves while the
     cue ball stays is moved by hand and no shot.
     """
-    leaving = sorted((r.gone_s, i) for i, r in enumerate(residences) if r.gone_s is not None and r.gone_s > after_s)
+    leaving = sorted(
+        (r.gone_s, i) for i, r in enumerate(residences) if r.gone_s is not None and r.gone_s > after_s
+    )
     for gone_s, _ in leaving:
         there = alive(residences, gone_s - 1e-6)
         cue = min(there, key=lambda i: white[i], default=None)
@@ -53,7 +55,9 @@ def next_departure(
         r = residences[cue]
         if r.gone_s is not None and r.gone_s <= gone_s + TOGETHER_S:
             start = min(r.last_s, *(residences[i].last_s for i in there if residences[i].end_s <= r.gone_s))
-            return Departure(cue, max(r.first_s, min(r.last_s, max(start, r.last_s - TOGETHER_S)) - LEAD_S), r.gone_s)
+            return Departure(
+                cue, max(r.first_s, min(r.last_s, max(start, r.last_s - TOGETHER_S)) - LEAD_S), r.gone_s
+            )
     return None
 
 
@@ -64,7 +68,7 @@ def was_struck(cue: Moving) -> bool:
         return cue.dropped is not None and len(track) >= 3
     if np.hypot(*(track[1:, 1:] - track[0, 1:]).T).max() < LEAST_TRAVEL_MM:
         return False
-    began = track[cue.from_sight and 1 or 1, 0]
+    began = track[(cue.from_sight and 1) or 1, 0]
     early = [c for s, c in zip(cue.seen[1:], cue.clear, strict=False) if s[0] < began + 0.8]
     seen_share = len(early) / max(1.0, 0.8 / float(np.median(np.diff(track[:, 0]))))
     free = np.mean([c > 0.6 for c in early]) if early else 0.0

@@ -34,6 +34,8 @@ TOP_SPEED_MPS = 9.0
 """Faster than any ball but at the hardest break."""
 SLACK_MM = 9.0
 """What prediction may be wrong by, whatever the speed."""
+LIKELY_MM = 40.0
+"""How fast a find becomes less likely the same ball with its distance from the prediction."""
 TOUCHING_MM = 6.0
 """A gap up to which a hit is passed on at once to the next ball."""
 MOST_REACH_MM = 700.0
@@ -258,9 +260,7 @@ class Tracker:
 
     def _blurs(self, seen: NDArray[np.uint8], free: NDArray[np.float32], window: Window) -> list[Find]:
         """Foreign patches about the size of a ball drawn out by motion."""
-        n, _, stats, centres = cv2.connectedComponentsWithStats(
-            (free > 0.5).astype(np.uint8), connectivity=4
-        )
+        n, _, stats, centres = cv2.connectedComponentsWithStats((free > 0.5).astype(np.uint8), connectivity=4)
         ball = np.pi * self._view.radius_px**2
         finds = []
         for i in range(1, n):
@@ -274,7 +274,13 @@ class Tracker:
         return finds
 
     def _find(
-        self, seen: NDArray[np.uint8], free: NDArray[np.float32], window: Window, x: float, y: float, quality: float
+        self,
+        seen: NDArray[np.uint8],
+        free: NDArray[np.float32],
+        window: Window,
+        x: float,
+        y: float,
+        quality: float,
     ) -> Find:
         k = max(2, round(0.55 * self._view.radius_px))
         cx, cy = int(np.clip(round(x), 0, seen.shape[1] - 1)), int(np.clip(round(y), 0, seen.shape[0] - 1))
@@ -302,12 +308,21 @@ class Tracker:
             reach = self._reach_of(b, watched, dt)
             for j, f in enumerate(finds):
                 off = float(np.hypot(f.place[0] - px, f.place[1] - py))
-                if off > reach or (off > SLACK_MM and not b.moving and not self._left.get(b.ball, True)):
+                if off > reach or (
+                    off > 0.85 * self._view.table.ball_diameter_mm
+                    and not b.moving
+                    and not self._left.get(b.ball, True)
+                ):
                     continue
                 unlike = self._unlike(b, f)
                 if unlike > 1.0 and off > SLACK_MM:
                     continue
-                cost[i, j] = 0.55 * off / reach + 0.5 * min(unlike, 1.2) + 0.15 * (1 - f.quality) - 0.2
+                cost[i, j] = (
+                    0.55 * (1 - np.exp(-off / LIKELY_MM))
+                    + 0.5 * min(unlike, 1.2)
+                    + 0.15 * (1 - f.quality)
+                    - 0.2
+                )
         rows, columns = linear_sum_assignment(cost)
         for i, j in zip(rows, columns, strict=True):
             if j < len(finds) and cost[i, j] < 1.0:

@@ -90,7 +90,9 @@ def watch(
     tell = progress or (lambda _: None)
     with open_footage(path) as footage:
         pictures = _spread(footage, BARE_PICTURES)
-        surface = find_table(pictures[:: len(pictures) // TABLE_PICTURES or 1], size=table, head=head, corners=corners)
+        surface = find_table(
+            pictures[:: len(pictures) // TABLE_PICTURES or 1], size=table, head=head, corners=corners
+        )
         tell(0.05)
         view = BedView.of(surface.camera, surface.table, VIEW_MM_PER_PX)
         bare = BareTable.of(view, [view.warp(p) for p in pictures])
@@ -146,7 +148,10 @@ def _look_closely(found: list[Residence], bare: BareTable) -> Resting:
     looks: dict[int, Look | None] = {
         i: look(closes[i], white, len(r.patches)) if i in closes else None for i, r in enumerate(found)
     }
-    colours = [_core(closes[i], lighting.at(r.place)) if i in closes else np.full(3, 0.3) for i, r in enumerate(found)]
+    colours = [
+        _core(closes[i], lighting.at(r.place)) if i in closes else np.full(3, 0.3)
+        for i, r in enumerate(found)
+    ]
     whiteness = [cost(k, 0) if (k := looks[i]) is not None else 30.0 for i in range(len(found))]
     return Resting(found, places, errors, looks, colours, whiteness)
 
@@ -229,7 +234,9 @@ def _settle(
     return Followed(d, balls, strike_s, rest_s, before, stayed + list(linked.values()), linked)
 
 
-def _describe(followed: list[Followed], resting: Resting, samples: Sequence[Sample], view: BedView) -> list[SeenShot]:
+def _describe(
+    followed: list[Followed], resting: Resting, samples: Sequence[Sample], view: BedView
+) -> list[SeenShot]:
     strings = Strings()
     for f in followed:
         for earlier, later in f.linked.items():
@@ -239,7 +246,9 @@ def _describe(followed: list[Followed], resting: Resting, samples: Sequence[Samp
     named = name_strings(heads, resting.looks, rests, {heads[f.departure.cue] for f in followed})
     shots: list[SeenShot] = []
     for k, f in enumerate(followed):
-        numbers = {i: named[heads[i]] for i in {*f.before, *f.after} if named.get(heads[i], Named(-1, 0)).number >= 0}
+        numbers = {
+            i: named[heads[i]] for i in {*f.before, *f.after} if named.get(heads[i], Named(-1, 0)).number >= 0
+        }
         since_s = followed[k - 1].rest_s if k else 0.0
         until_s = followed[k + 1].strike_s if k + 1 < len(followed) else np.inf
         shots.append(
