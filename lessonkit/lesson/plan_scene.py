@@ -15,6 +15,9 @@ from lessonkit.lesson.picture import Layer, Picture
 from lessonkit.lesson.scene import Set, Step, Still, copying, landing_place
 from lessonkit.model import CUE_BALL, Plan, Point
 
+PLAN_B_DASH_MM = (20.0, 24.0)
+"""Shorter dashes than the plan's own."""
+
 
 def plan_still(scene: Set, base: Picture) -> Still:
     """The plan in steps: called ball and pocket; ghost ball and aim; the cue ball's way; the landing place."""
@@ -32,7 +35,7 @@ def plan_steps(scene: Set) -> list[Step]:
         [b for b in scene.taken.solid if b != scene.inset_box], list(scene.taken.soft),
     )  # fmt: skip
     steps = [_called(scene, plan), _aim(scene, plan)]
-    steps += [*_cue_way(scene, plan), _following(scene, plan)]
+    steps += [*_cue_way(scene, plan), _following(scene, plan), _fallback(scene)]
     landing = landing_place(scene.shot)
     if landing is not None:
         steps.append(_landing(scene, landing))
@@ -129,6 +132,9 @@ def _words(scene: Set, plan: Plan, room: Room) -> list[Step]:
     following = next_ball(scene, plan)
     if following is not None:
         label(f"next: {following}", layout[following], ball_gap, 0.74)
+    fallback = scene.shot.plan_b
+    if fallback is not None and len(fallback.cue_path) > 1:
+        label("plan B", fallback.cue_path[-1], 40.0, 0.84)
     return steps
 
 
@@ -149,6 +155,27 @@ def _following(scene: Set, plan: Plan) -> Step | None:
         scene.pen.ring(layer, place, scene.pen.inks.aim, dashed=True)
 
     return Step(0.74, 0.79, draw)
+
+
+def _fallback(scene: Set) -> Step | None:
+    """Plan B's way of the cue ball, thin and dotted: the third and last route on the picture."""
+    plan, pen, layout = scene.shot.plan_b, scene.pen, scene.shot.seen.layout_before
+    if plan is None or len(plan.cue_path) < 2:
+        return None
+
+    def draw(layer: Layer, _: float) -> None:
+        pen.way(
+            layer,
+            on_table(plan.cue_path, pen.table),
+            pen.inks.aim,
+            dash=PLAN_B_DASH_MM,
+            thin=True,
+            arrow=True,
+        )
+        if plan.ball in layout:
+            pen.ring(layer, layout[plan.ball], pen.inks.aim, dashed=True)
+
+    return Step(0.84, 0.89, draw)
 
 
 def _contacts(plan: Plan, scene: Set) -> list[Point]:

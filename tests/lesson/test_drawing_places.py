@@ -186,13 +186,18 @@ def test_the_inset_hides_nothing_of_the_shot(width: int, height: int) -> None:
 
 
 def test_at_most_three_routes_at_once() -> None:
-    """The line budget: planned cue-ball way, actual one, and the called ball's."""
+    """The line budget: the cue ball's planned way (aim and rest of it), the called ball's, and plan B's."""
     made, _ = scene()
+    made = replace(made, shot=odd_shots()["plan B"])
     calls: list[bool] = []
     original = Pen.way
 
     def counting(self: Pen, layer: Layer, points: object, ink: style.Ink, **how: object) -> None:
-        if how.get("dash") != (10.0, 24.0):  # the dotted distance is a measure, not a way
+        dotted = how.get("dash") == (10.0, 24.0)  # the distance is a measure, not a way
+        aim = (
+            np.hypot(*(np.asarray(points, float)[-1] - filmed.GHOST)) < 5.0
+        )  # the first part of the planned way
+        if not dotted and not aim:
             calls.append(True)
         original(self, layer, points, ink, **how)  # type: ignore[arg-type]
 
@@ -241,6 +246,7 @@ def odd_shots() -> dict[str, Shot]:
         "no balls": replace(shot, seen=replace(seen, layout_before={}, layout_after={}, pocketed=())),
         "no comparison": replace(shot, comparison=None),
         "no note": replace(shot, note=None),
+        "plan B": replace(shot, plan_b=replace(plan, ball=3, cue_path=(filmed.CUE, (420.0, 960.0), (1500.0, 200.0)))),
     }  # fmt: skip
 
 
