@@ -69,7 +69,7 @@ def _aligned(patches: Sequence[Patch], centre: Point) -> NDArray[np.float32]:
         m = np.array([[1.0, 0.0, dx], [0.0, 1.0, dy]])
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         total += cv2.warpAffine(p.picture, m, (n, n), flags=flags, borderMode=cv2.BORDER_REPLICATE)
-    return total / len(patches)
+    return np.asarray(total / len(patches), np.float32)
 
 
 def _features(patches: Sequence[Patch], centre: Point, bare: BareTable) -> NDArray[np.float32]:

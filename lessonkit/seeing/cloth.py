@@ -160,9 +160,8 @@ class BareTable:
         off = light - k[..., None] * linear
         e = np.sqrt(np.einsum("ijk,ijk->ij", off, off) / bb)
         by_colour = (e - 1.5 * self.e_noise) / (3 * LEAST_E)
-        return np.clip(np.maximum(np.maximum(by_colour, (0.8 - k) / 0.35), (k - 1.2) / 0.5), 0, 1).astype(
-            np.float32
-        )
+        far = np.maximum(np.maximum(by_colour, (0.8 - k) / 0.35), (k - 1.2) / 0.5)
+        return np.asarray(np.clip(far, 0, 1), np.float32)
 
     def linear_patch(self, place: tuple[float, float], mm_per_px: float, size_px: int) -> NDArray[np.float32]:
         """The bare table about a place, linear light, shape (size_px, size_px, 3)."""
@@ -182,4 +181,4 @@ class BareTable:
         by_colour = (e - least) / (1.5 * least)
         by_dark = (SHADOW_K - k) / 0.12
         by_bright = (k - BRIGHT_K) / 0.3
-        return np.clip(np.maximum(np.maximum(by_colour, by_dark), by_bright), 0, 1).astype(np.float32)
+        return np.asarray(np.clip(np.maximum(np.maximum(by_colour, by_dark), by_bright), 0, 1), np.float32)

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.footage.reader import Frame, OpenFootage, open_footage
+from lessonkit.footage.reader import OpenFootage, open_footage
 from lessonkit.model import Layout, Point, Seen, SeenShot
 from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.centres import push_apart, refine_centre
@@ -197,17 +198,12 @@ def _follow(footage: OpenFootage, view: BedView, bare: BareTable, resting: Resti
     first = next(frames)
     gain = bare.gain(view.warp_frame(first))
     tracker = Tracker(view, bare, layout, {i: resting.colours[i] for i in before}, gain)
-    tracker.follow(_joined(first, frames), d.cue)
+    tracker.follow(chain([first], frames), d.cue)
     balls = tracker.balls
     cue = balls[d.cue]
     strike_s = onset(cue.track()) if len(cue.seen) > 1 else d.by_s
     rest_s = rest_time(balls.values(), strike_s)
     return _settle(found, resting, d, balls, strike_s, rest_s, before)
-
-
-def _joined(first: Frame, rest: object) -> object:
-    yield first
-    yield from rest  # type: ignore[attr-defined]
 
 
 def _settle(
