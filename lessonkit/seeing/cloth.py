@@ -14,7 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.seeing.bedview import BORDER_MM, BedView, Window
+from lessonkit.seeing.bedview import BedView, Window
+from lessonkit.seeing.discs import votes
 
 Picture = NDArray[np.uint8]
 Mask = NDArray[np.float32]
@@ -30,76 +31,31 @@ LEAST_E = 0.04
 """Smallest relative colour difference that counts, whatever the noise."""
 FLOOR_SHARE = 0.2
 """Light below this share of the cloth's counts as black."""
-WIDE_MM = 300.0
-"""Length of the running median that clears balls off the cushion bands."""
+PLATE_VOTES = 0.35
+"""A disc with this many votes in the median picture is a ball that lay there most of the time."""
+JAW_MM = 32.0
+"""How far past the nose lines the centre of a ball that hangs in a pocket's jaws can lie."""
 
 
-def _surface(picture: NDArray[np.float32], use: NDArray[np.bool_]) -> NDArray[np.float32]:
-    """A smooth picture (polynomial of degree 4) through the pixels in `use`, outliers left out."""
-    h, w = use.shape
-    ys, xs = np.nonzero(use)
-    step = max(1, len(xs) // 20000)
-    xs, ys = xs[::step], ys[::step]
-
-    def terms(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-        u, v = 2 * x / w - 1, 2 * y / h - 1
-        return np.stack([u**i * v**j for i in range(5) for j in range(5 - i)], -1)
-
-    A = terms(xs.astype(float), ys.astype(float))
-    out = np.empty((h, w, 3), np.float32)
-    gx, gy = np.meshgrid(np.arange(0, w, 4.0), np.arange(0, h, 4.0))
-    coarse = terms(gx, gy)
-    for c in range(3):
-        z = picture[ys, xs, c].astype(float)
-        weight = np.ones(len(z))
-        coefficients = np.zeros(A.shape[1])
-        for _ in range(8):
-            coefficients, *_ = np.linalg.lstsq(A * weight[:, None], z * weight, rcond=None)
-            r = z - A @ coefficients
-            s = 1.4826 * np.median(np.abs(r)) + 1e-3
-            weight = np.clip(1 - (r / (4 * s)) ** 2, 0, None)
-        small = (coarse @ coefficients).astype(np.float32)
-        out[..., c] = cv2.resize(small, (w, h), interpolation=cv2.INTER_LINEAR)
-    return out
-
-
-def _bare(view: BedView, plate: NDArray[np.float32]) -> NDArray[np.float32]:
-    """The median picture with the balls that never moved taken off."""
-    bare = plate.copy()
-    wide = round(WIDE_MM / view.mm_per_px)
-    band = round(BORDER_MM / view.mm_per_px)
-    bed = view.table_mask()
-    smooth = _surface(plate, view.table_mask(-view.table.radius_mm))
-    off = np.abs(plate - smooth).max(2)
-    s = 1.4826 * float(np.median(off[bed]))
-    odd = (off > max(10.0, 5 * s)) & bed
-    # lines and spots printed on the cloth are thin: an opening keeps them in the bare table
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7))
-    odd_u8 = cv2.morphologyEx(odd.astype(np.uint8), cv2.MORPH_OPEN, disc)
-    odd_u8 = cv2.dilate(odd_u8, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (9, 9)))
-    bare[odd_u8 > 0] = smooth[odd_u8 > 0]
-    for rows in (slice(0, band), slice(view.rows - band, view.rows)):
-        bare[rows] = _running_median(plate[rows], wide, axis=1)
-    for columns in (slice(0, band), slice(view.columns - band, view.columns)):
-        inner = slice(band, view.rows - band)
-        bare[inner, columns] = _running_median(plate[inner, columns], wide, axis=0)
-    for x, y in view.to_view(list(view.table.pockets.values())):
-        r = 1.6 * view.table.corner_mouth_mm / view.mm_per_px / 2
-        area = np.s_[max(0, int(y - r)) : int(y + r) + 1, max(0, int(x - r)) : int(x + r) + 1]
-        # what is darker than the cloth here is the pocket itself; a ball that hung there throughout is lighter
-        keep = (odd_u8[area] == 0) | (plate[area].sum(-1) < 0.6 * smooth[area].sum(-1))
-        bare[area][keep] = plate[area][keep]
-    return bare
-
-
-def _running_median(strip: NDArray[np.float32], length: int, axis: int) -> NDArray[np.float32]:
-    from scipy.ndimage import median_filter
-
-    step = 4  # the table changes slowly along a cushion
-    thin = strip[:, ::step] if axis == 1 else strip[::step]
-    size = (1, length // step, 1) if axis == 1 else (length // step, 1, 1)
-    filtered = median_filter(thin, size=size, mode="nearest")
-    return np.repeat(filtered, step, axis=axis)[: strip.shape[0], : strip.shape[1]]
+def _bare(view: BedView, plate: Picture) -> Picture:
+    """The median picture with the balls that never moved taken off and their places filled from around."""
+    reach = view.table_mask(JAW_MM)
+    mask = np.zeros(plate.shape[:2], np.uint8)
+    ballot = np.where(reach, votes(plate, view.radius_px), 0)
+    best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
+    bright = plate.sum(-1).astype(np.float32)
+    cloth = float(np.median(bright[view.table_mask()]))
+    pockets = view.to_view(list(view.table.pockets.values()))
+    for y, x in zip(*np.nonzero((ballot == best) & (ballot >= PLATE_VOTES)), strict=True):
+        n = round(0.5 * view.radius_px)
+        at_pocket = np.hypot(*(pockets - (x, y)).T).min() * view.mm_per_px < 0.8 * view.table.corner_mouth_mm
+        if (
+            at_pocket
+            and np.median(bright[max(0, y - n) : y + n + 1, max(0, x - n) : x + n + 1]) < 0.5 * cloth
+        ):
+            continue  # the round black of the pocket itself
+        cv2.circle(mask, (int(x), int(y)), round(1.45 * view.radius_px), 255, -1)
+    return np.asarray(cv2.inpaint(plate, mask, 3.0, cv2.INPAINT_TELEA), np.uint8)
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,9 +74,8 @@ class BareTable:
     def of(cls, view: BedView, pictures: Sequence[Picture]) -> BareTable:
         """From bed views spread over the footage (people in front at different places in each)."""
         stack = np.stack([np.asarray(p) for p in pictures])
-        plate = np.median(stack, axis=0).astype(np.float32)
-        bare = _bare(view, plate)
-        linear = LINEAR[np.clip(bare, 0, 255).astype(np.uint8)]
+        plate = np.median(stack, axis=0).astype(np.uint8)
+        linear = LINEAR[_bare(view, plate)]
         bed = view.table_mask(-view.table.radius_mm)
         floor = (FLOOR_SHARE * float(np.median(np.linalg.norm(linear[bed], axis=-1)))) ** 2
         table = cls(view, linear, floor, 0.01)

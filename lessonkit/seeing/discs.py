@@ -19,6 +19,9 @@ Floats = NDArray[np.float32]
 EDGE_LEAST = 40.0
 """Weakest gradient that votes, in units of a 3 x 3 Sobel filter on 8-bit values."""
 EDGE_FULL = 160.0
+SURE_VOTES = 0.6
+SURE_FILL = 0.2
+"""With this many votes this little that is foreign is enough."""
 """A gradient of this strength or more has a whole vote."""
 
 
@@ -81,7 +84,9 @@ def find_discs(
     ballot = votes(picture, radius_px)
     fill = cv2.filter2D(foreign, -1, disc_kernel(0.95 * radius_px), borderType=cv2.BORDER_REPLICATE)
     best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
-    y, x = np.nonzero((ballot == best) & (ballot >= least_votes) & (fill >= least_fill))
+    # a ball of the cloth's own colour fills little but has its whole outline
+    enough = (fill >= least_fill) | ((ballot >= SURE_VOTES) & (fill >= SURE_FILL))
+    y, x = np.nonzero((ballot == best) & (ballot >= least_votes) & enough)
     order = np.argsort(-(ballot[y, x] * (0.3 + fill[y, x])))
     kept: list[Disc] = []
     for i in order:

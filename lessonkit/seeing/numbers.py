@@ -58,7 +58,7 @@ def cost(look: Look, number: int) -> float:
         shown = max(0.03, 1 - look.white)
         colour = _colour_cost(look.lab, standard) * min(1.0, 0.25 + 2.5 * shown)
     if number <= 8:
-        share = (max(0.0, look.white - 0.13) / 0.06) ** 2
+        share = (max(0.0, look.white - 0.16) / 0.06) ** 2
     else:
         share = (max(0.0, 0.30 - look.white) / 0.06) ** 2 + (max(0.0, look.white - 0.985) / 0.01) ** 2
         share += 2.0 * max(0.0, look.rim_white - 0.95) / 0.05

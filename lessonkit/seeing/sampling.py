@@ -16,14 +16,12 @@ from numpy.typing import NDArray
 from lessonkit.footage.reader import Frame
 from lessonkit.model import Point
 from lessonkit.seeing.bedview import BedView
-from lessonkit.seeing.cloth import BareTable
+from lessonkit.seeing.cloth import JAW_MM, BareTable
 from lessonkit.seeing.discs import Disc, find_discs
 from lessonkit.seeing.patches import Patch, Patcher
 
 Mask = NDArray[np.bool_]
 
-JAW_MM = 32.0
-"""How far past the nose lines the centre of a ball that hangs in a pocket's jaws can lie."""
 PATCH_EVERY_S = 0.8
 """How often a ball at rest is looked at closely."""
 
@@ -100,7 +98,9 @@ class Sampler:
 
 def people(foreign: NDArray[np.float32], radius_px: float) -> Mask:
     """True where something large reaches into the bed view from outside."""
-    n, labels, stats, _ = cv2.connectedComponentsWithStats((foreign > 0.5).astype(np.uint8), connectivity=4)
+    # a thin line along a cushion must not tie a ball there to the outside
+    solid = cv2.morphologyEx((foreign > 0.5).astype(np.uint8), cv2.MORPH_OPEN, np.ones((4, 4), np.uint8))
+    n, labels, stats, _ = cv2.connectedComponentsWithStats(solid, connectivity=4)
     rows, columns = foreign.shape
     large = stats[:, cv2.CC_STAT_AREA] > 5 * np.pi * radius_px**2
     x, y = stats[:, cv2.CC_STAT_LEFT], stats[:, cv2.CC_STAT_TOP]

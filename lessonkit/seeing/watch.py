@@ -189,8 +189,7 @@ def _follow(footage: OpenFootage, view: BedView, bare: BareTable, resting: Resti
     from lessonkit.seeing.contacts import onset
 
     found = resting.residences
-    before = alive(found, d.by_s - 1e-6)
-    before = [i for i in before if found[i].first_s <= d.from_s + 1e-6 or i == d.cue]
+    before = alive(found, max(d.from_s, found[d.cue].first_s))
     layout = _layout(resting, before, view)
     later = next_departure(found, resting.white, d.by_s + 0.2)
     until_s = (later.from_s if later is not None else footage.info.duration_s) + AFTER_S
