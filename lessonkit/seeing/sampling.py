@@ -22,6 +22,8 @@ from lessonkit.seeing.patches import Patch, Patcher
 
 Mask = NDArray[np.bool_]
 
+JAW_VOTES = 0.5
+"""Least votes for a ball whose centre lies past the nose lines."""
 PATCH_EVERY_S = 0.8
 """How often a ball at rest is looked at closely."""
 
@@ -65,6 +67,7 @@ class Sampler:
         self._bare = bare
         self._patcher = patcher
         self._allowed = view.table_mask(JAW_MM)
+        self._bed = view.table_mask()
         self._looked: dict[tuple[int, int], float] = {}
 
     def sample(self, frame: Frame) -> Sample:
@@ -72,18 +75,17 @@ class Sampler:
         t_s = frame.t_s
         seen = self._view.warp_frame(frame)
         foreign = self._bare.foreign(seen)
-        discs = [
-            d
-            for d in find_discs(seen, foreign, self._view.radius_px)
-            if self._allowed[
-                min(self._view.rows - 1, round(d.y_px)), min(self._view.columns - 1, round(d.x_px))
-            ]
-        ]
+        discs = [d for d in find_discs(seen, foreign, self._view.radius_px) if self._believed(d)]
         somebody = people(foreign, self._view.radius_px)
         clear = clearness(foreign, discs, somebody, self._view.radius_px)
         sightings = tuple(self._sighting(frame, d, c) for d, c in zip(discs, clear, strict=True))
         packed = zlib.compress(np.packbits(foreign > 0.5).tobytes(), 1)
         return Sample(t_s, sightings, float(somebody.mean()), packed, foreign.shape)
+
+    def _believed(self, d: Disc) -> bool:
+        """Whether a disc lies where a ball can; the round black of a pocket is a faint disc as well."""
+        at = min(self._view.rows - 1, round(d.y_px)), min(self._view.columns - 1, round(d.x_px))
+        return bool(self._bed[at]) or (bool(self._allowed[at]) and d.votes >= JAW_VOTES)
 
     def _sighting(self, frame: Frame, d: Disc, clear: float) -> Sighting:
         place = self._view.to_mm([(d.x_px, d.y_px)])[0]

@@ -41,6 +41,8 @@ TOUCHING_MM = 6.0
 MOST_REACH_MM = 700.0
 LOST_S = 0.9
 """After this time without a sight a ball near a pocket counts as dropped."""
+UNLIKE_ENOUGH = 0.5
+"""Colours this much apart settle which ball is which, whatever the places say."""
 POCKET_REACH_MM = 130.0
 OUT_MM = 40.0
 """How far past the nose line, in a pocket's mouth, a ball is still looked for."""
@@ -120,12 +122,14 @@ class Tracker:
         self._gain = gain
         self.balls = {n: Moving(n, p, looks[n]) for n, p in layout.items()}
         self._left: dict[int, bool] = {}
+        self._first = -1
         self._last_s: float | None = None
         self._dt = 1 / 30
 
     def follow(self, frames: Iterable[Frame], from_ball: int) -> None:
         """Run through the frames of a shot that starts with `from_ball`; stops when every ball is at rest."""
         quiet_since: float | None = None
+        self._first = from_ball
         for frame in frames:
             self._step(frame, from_ball)
             moving = [b for b in self.balls.values() if b.moving and b.rest_s is None and b.dropped is None]
@@ -308,13 +312,16 @@ class Tracker:
             reach = self._reach_of(b, watched, dt)
             for j, f in enumerate(finds):
                 off = float(np.hypot(f.place[0] - px, f.place[1] - py))
-                if off > reach or (
-                    off > 0.85 * self._view.table.ball_diameter_mm
-                    and not b.moving
-                    and not self._left.get(b.ball, True)
-                ):
+                if off > reach:
                     continue
                 unlike = self._unlike(b, f)
+                far = off > 0.85 * self._view.table.ball_diameter_mm
+                if (
+                    far
+                    and not b.moving
+                    and not (self._left.get(b.ball, True) or self._ran_from_cover(b, f, unlike))
+                ):
+                    continue
                 if unlike > 1.0 and off > SLACK_MM:
                     continue
                 cost[i, j] = (
@@ -324,11 +331,39 @@ class Tracker:
                     - 0.2
                 )
         rows, columns = linear_sum_assignment(cost)
-        for i, j in zip(rows, columns, strict=True):
-            if j < len(finds) and cost[i, j] < 1.0:
-                self._sighted(t, watched[i], finds[j])
+        chosen = {
+            i: finds[j] for i, j in zip(rows, columns, strict=True) if j < len(finds) and cost[i, j] < 1.0
+        }
+        self._uncross(watched, chosen)
+        for i, b in enumerate(watched):
+            if i in chosen:
+                self._sighted(t, b, chosen[i])
             else:
-                self._missed(t, watched[i])
+                self._missed(t, b)
+
+    def _ran_from_cover(self, b: Moving, f: Find, unlike: float) -> bool:
+        """Whether a find can be the struck ball although a hand or a cue still hides its place: like it, and free."""
+        return b.ball == self._first and unlike < 0.35 and f.clear > 0.75 and f.quality > 0.7
+
+    def _uncross(self, watched: list[Moving], chosen: dict[int, Find]) -> None:
+        """Balls cannot pass through each other: where two that met seem to have, they were mistaken for each other.
+
+        In a full hit the struck ball goes on exactly as the striking one would have, so place alone cannot tell.
+        """
+        near = 3.0 * self._view.table.ball_diameter_mm
+        for i in chosen:
+            for j in chosen:
+                a, b = watched[i], watched[j]
+                if j <= i or not (a.moving or b.moving):
+                    continue
+                was = np.subtract(self._place(a), self._place(b))
+                now = np.subtract(chosen[i].place, chosen[j].place)
+                if float(np.hypot(*was)) > near or float(np.hypot(*now)) > near or float(was @ now) >= 0:
+                    continue
+                as_is = self._unlike(a, chosen[i]) + self._unlike(b, chosen[j])
+                crossed = self._unlike(a, chosen[j]) + self._unlike(b, chosen[i])
+                if crossed - as_is < UNLIKE_ENOUGH:
+                    chosen[i], chosen[j] = chosen[j], chosen[i]
 
     def _unlike(self, b: Moving, f: Find) -> float:
         """How unlike the find's colour is to the ball's: 0 the same, 1 as far as a rolling stripe goes."""
@@ -390,7 +425,7 @@ class Tracker:
         if b.missed_since is None:
             b.missed_since = t
         if t - b.last[0] > LOST_S:
-            pocket = self._pocket_ahead(b)
+            pocket = self._pocket_ahead(b) if len(b.seen) > 2 or b.ball != self._first else None
             if pocket is not None:
                 b.dropped = (b.last[0], pocket)
             elif t - b.last[0] > 4 * LOST_S:
