@@ -162,6 +162,32 @@ class OpenFootage:
                 raw.pts = pts
             yield Frame(t_s, raw, self._rotation)
 
+    def spread(self, count: int) -> list[Frame]:
+        """About `count` frames spread evenly over the footage, cheaply: key frames where there are enough of them.
+
+        Otherwise one pass over everything, which costs no more than seeking back and forth between few key frames.
+        """
+        wanted = [self.info.duration_s * (i + 0.5) / count for i in range(count)]
+        keys = self._key_times()
+        if len(keys) >= count:
+            chosen = sorted({min(keys, key=lambda k: abs(k - w)) for w in wanted})
+            return [f for k in chosen if (f := next(self.frames(k), None)) is not None]
+        frames: list[Frame] = []
+        for frame in self.frames():
+            if len(frames) < count and frame.t_s >= wanted[len(frames)] - 1e-9:
+                frames.append(frame)
+        return frames or list(self.frames(0.0, 1.0))[:1]
+
+    def _key_times(self) -> list[float]:
+        """Presentation times of the key frames."""
+        base = self._stream.time_base
+        with av.open(str(self.path)) as container:
+            return [
+                float((p.pts - self._first_pts) * base)
+                for p in container.demux(container.streams.video[0])
+                if p.is_keyframe and p.pts is not None and p.pts >= self._first_pts
+            ]
+
     def _decoded(self) -> Iterator[Any]:
         bad = 0
         for packet in self._container.demux(self._stream):

@@ -58,6 +58,11 @@ def _bare(view: BedView, plate: Picture) -> Picture:
     return np.asarray(cv2.inpaint(plate, mask, 3.0, cv2.INPAINT_TELEA), np.uint8)
 
 
+def _dot(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Sum over the three channels of a product, shape (rows, columns)."""
+    return np.asarray(cv2.transform(cv2.multiply(a, b), np.ones((1, 3), np.float32)), np.float32)
+
+
 @dataclass(frozen=True, eq=False)
 class BareTable:
     """The table without balls and people, and how noisy its pixels are."""
@@ -96,11 +101,13 @@ class BareTable:
         if gain is None:
             gain = 1.0 if part is not None else self.gain(picture)
         b = self.linear if part is None else self.linear[part.area]
-        light = LINEAR[picture] * np.float32(1 / gain)
-        bb = np.einsum("ijk,ijk->ij", b, b) + self.floor
-        k = (np.einsum("ijk,ijk->ij", light, b) + self.floor) / bb
-        off = light - k[..., None] * b
-        e = np.sqrt(np.einsum("ijk,ijk->ij", off, off) / bb)
+        light = np.asarray(cv2.LUT(picture, (LINEAR / np.float32(gain)).astype(np.float32)), np.float32)
+        bb = _dot(b, b) + np.float32(self.floor)
+        lb = _dot(light, b)
+        k = (lb + np.float32(self.floor)) / bb
+        # |light - k b|² spelled out, so that no picture of three channels is made on the way
+        off2 = _dot(light, light) - 2 * k * lb + k * k * (bb - np.float32(self.floor))
+        e = np.sqrt(np.maximum(off2, 0) / bb)
         return k, e
 
     def foreignness(self, picture: Picture, linear: NDArray[np.float32]) -> Mask:

@@ -42,11 +42,11 @@ def votes(picture: Picture, radius_px: float) -> Floats:
     smooth = cv2.GaussianBlur(picture, (0, 0), 0.8)
     gx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3)
     gy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3)
-    size2 = gx * gx + gy * gy
-    strongest = size2.argmax(2)
-    y, x = np.nonzero(size2.max(2) > EDGE_LEAST**2)
-    c = strongest[y, x]
-    size = np.sqrt(size2[y, x, c])
+    size2 = cv2.split(cv2.add(cv2.multiply(gx, gx), cv2.multiply(gy, gy)))
+    strongest = size2[0] if len(size2) == 1 else cv2.max(cv2.max(size2[0], size2[1]), size2[2])
+    y, x = np.nonzero(strongest > EDGE_LEAST**2)
+    c = np.argmax([s[y, x] for s in size2], axis=0)
+    size = np.sqrt(strongest[y, x])
     ux, uy = gx[y, x, c] / size, gy[y, x, c] / size
     weight = np.minimum(size, EDGE_FULL) / EDGE_FULL
     h, w = picture.shape[:2]
@@ -82,19 +82,32 @@ def find_discs(
     `picture` is a bed view (or a part of one), `foreign` its mask from `BareTable.foreign`.
     """
     ballot = votes(picture, radius_px)
-    fill = cv2.filter2D(foreign, -1, disc_kernel(0.95 * radius_px), borderType=cv2.BORDER_REPLICATE)
     best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
+    y, x = np.nonzero((ballot == best) & (ballot >= least_votes))
+    kernel = disc_kernel(0.95 * radius_px)
+    fill = np.array([_share(foreign, kernel, int(i), int(j)) for i, j in zip(x, y, strict=True)])
+    if not len(x):
+        return []
     # a ball of the cloth's own colour fills little but has its whole outline
-    enough = (fill >= least_fill) | ((ballot >= SURE_VOTES) & (fill >= SURE_FILL))
-    y, x = np.nonzero((ballot == best) & (ballot >= least_votes) & enough)
-    order = np.argsort(-(ballot[y, x] * (0.3 + fill[y, x])))
+    enough = (fill >= least_fill) | ((ballot[y, x] >= SURE_VOTES) & (fill >= SURE_FILL))
+    y, x, fill = y[enough], x[enough], fill[enough]
+    order = np.argsort(-(ballot[y, x] * (0.3 + fill)))
     kept: list[Disc] = []
     for i in order:
         px, py = _peak(ballot, int(x[i]), int(y[i]))
         if any(np.hypot(px - d.x_px, py - d.y_px) < 1.76 * radius_px for d in kept):
             continue
-        kept.append(Disc(px, py, float(ballot[y[i], x[i]]), float(fill[y[i], x[i]])))
+        kept.append(Disc(px, py, float(ballot[y[i], x[i]]), float(fill[i])))
     return kept
+
+
+def _share(foreign: Floats, kernel: Floats, x: int, y: int) -> float:
+    """Mean of `foreign` under the kernel about a pixel; beyond the edge nothing is foreign."""
+    n = kernel.shape[0] // 2
+    h, w = foreign.shape
+    y0, y1, x0, x1 = max(0, y - n), min(h, y + n + 1), max(0, x - n), min(w, x + n + 1)
+    part = kernel[y0 - y + n : y1 - y + n, x0 - x + n : x1 - x + n]
+    return float((foreign[y0:y1, x0:x1] * part).sum())
 
 
 def _peak(ballot: Floats, x: int, y: int) -> tuple[float, float]:

@@ -14,9 +14,17 @@ LEAD_S = 0.35
 """How long before the last sight of a ball at rest the tracking starts."""
 TOGETHER_S = 1.5
 """The cue ball leaves within this time of the first ball seen to leave; it may have been hidden at the strike."""
-LEAST_TRAVEL_MM = 12.0
-FREE_SHARE = 0.5
-"""Share of the first sights in motion at which a struck ball is clear of hands."""
+LEAST_TRAVEL_MM = 25.0
+"""A cue ball that moved less than this was struck only if it set another ball running."""
+LEAST_STAY_S = 0.8
+SURELY_WHITE = 2.0
+"""Cost of a look as the cue ball below which it is hardly another."""
+NUDGE_MM = 3.5
+EARLY_S = 1.2
+ALONE = 0.7
+LEAST_SPEED_MMPS = 60.0
+LEAST_ALONE = 3
+"""A struck ball is seen this often in its first EARLY_S moving at LEAST_SPEED_MMPS and more, bare table about it."""
 
 
 @dataclass(frozen=True)
@@ -61,18 +69,43 @@ def next_departure(
     return None
 
 
-def was_struck(cue: Moving) -> bool:
-    """Whether the cue ball ran free after it left, as a struck ball does and one that is carried does not."""
+def next_stay_ends(residences: Sequence[Residence], white: Sequence[float], d: Departure) -> float | None:
+    """When the cue ball, at rest again after a departure, was last seen there: by then the shot is over."""
+    at_s = d.by_s
+    while (later := next_departure(residences, white, at_s)) is not None:
+        stay = residences[later.cue]
+        # a ball that creeps to its rest seems to stay and leave again and again
+        # while the cue ball runs, a striped ball seen along its axis is the whitest at rest
+        if later.cue != d.cue and white[later.cue] < SURELY_WHITE and stay.last_s - stay.first_s > LEAST_STAY_S:
+            return stay.last_s
+        at_s = later.by_s
+    return None
+
+
+def was_struck(cue: Moving, others: Iterable[Moving] = ()) -> bool:
+    """Whether the cue ball ran free after it left, as a struck ball does and one that is carried does not.
+
+    A hand covers what it carries and lets go of it at rest; a struck ball is seen alone while it moves. A cue ball
+    that hits a ball close by may hardly move itself: then the other ball's run shows the stroke.
+    """
     track = cue.track()
-    if len(track) < 4:
-        return cue.dropped is not None and len(track) >= 3
-    if np.hypot(*(track[1:, 1:] - track[0, 1:]).T).max() < LEAST_TRAVEL_MM:
+    if len(track) < 3:
         return False
-    began = track[(cue.from_sight and 1) or 1, 0]
-    early = [c for s, c in zip(cue.seen[1:], cue.clear, strict=False) if s[0] < began + 0.8]
-    seen_share = len(early) / max(1.0, 0.8 / float(np.median(np.diff(track[:, 0]))))
-    free = np.mean([c > 0.6 for c in early]) if early else 0.0
-    return bool(free >= FREE_SHARE and (seen_share > 0.3 or cue.dropped is not None))
+    travel = float(np.hypot(*(track[1:, 1:] - track[0, 1:]).T).max())
+    if travel < LEAST_TRAVEL_MM:
+        return travel > NUDGE_MM and any(
+            o is not cue
+            and len(o.seen) > 3
+            and abs(o.seen[o.from_sight][0] - track[0, 0]) < 0.3
+            and was_struck(o)
+            for o in others
+        )
+    step_s = np.maximum(np.diff(track[:, 0]), 1e-3)
+    speed = np.hypot(*np.diff(track[:, 1:], axis=0).T) / step_s
+    clear = np.array([*cue.clear, *[1.0] * len(speed)][: len(speed)])
+    early = track[1:, 0] < track[1, 0] + EARLY_S
+    alone = int((early & (clear > ALONE) & (speed > LEAST_SPEED_MMPS)).sum())
+    return alone >= min(LEAST_ALONE, len(speed) - 1)
 
 
 def rest_time(balls: Iterable[Moving], strike_s: float) -> float:

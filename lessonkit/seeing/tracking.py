@@ -28,6 +28,7 @@ MOVED_MM = 2.5
 STILL_MM = 1.6
 """A ball that stays within this for STILL_S has come to rest."""
 STILL_S = 0.35
+CREEP_MMPS = 25.0
 CREEP_S = 0.17
 """How long a ball takes over the last STILL_MM: sqrt(2 s / a) for rolling at a = 0.1 m/s²."""
 TOP_SPEED_MPS = 9.0
@@ -105,6 +106,14 @@ class Moving:
         # the first step is only what was left of its frame after the hit, so it tells little
         return float(max(steps)) if len(recent) >= 4 else float(max([self.guess_mmps, *steps]))
 
+    def rolls(self, t_s: float) -> bool:
+        """Whether it is beyond doubt seen moving at a time: on an even way, and up to then."""
+        recent = np.array([s[:3] for s in self.seen[self.from_sight :] if t_s - s[0] < 0.4])
+        if len(recent) < 6 or t_s - recent[-1, 0] > 0.1 or self.speed() < CREEP_MMPS:
+            return False
+        bend = recent[2:, 1:] - 2 * recent[1:-1, 1:] + recent[:-2, 1:]
+        return bool(np.median(np.hypot(*bend.T)) < 6.0)
+
     def track(self) -> Track:
         """The path so far."""
         return np.array([s[:3] for s in self.seen], float).reshape(-1, 3)
@@ -126,13 +135,18 @@ class Tracker:
         self._last_s: float | None = None
         self._dt = 1 / 30
 
-    def follow(self, frames: Iterable[Frame], from_ball: int) -> None:
-        """Run through the frames of a shot that starts with `from_ball`; stops when every ball is at rest."""
+    def follow(self, frames: Iterable[Frame], from_ball: int, over_s: float = np.inf) -> None:
+        """Run through the frames of a shot that starts with `from_ball`; stops when every ball is at rest.
+
+        After `over_s` it stops as soon as no ball is seen moving, whatever was lost from sight.
+        """
         quiet_since: float | None = None
         self._first = from_ball
         for frame in frames:
             self._step(frame, from_ball)
             moving = [b for b in self.balls.values() if b.moving and b.rest_s is None and b.dropped is None]
+            if frame.t_s > over_s and not any(b.rolls(frame.t_s) for b in moving):
+                return
             if moving or not self.balls[from_ball].seen:
                 quiet_since = None
             else:
@@ -199,6 +213,8 @@ class Tracker:
         """The same, for a ball that may just have been struck as well."""
         if b.moving:
             return self._reach(b, dt)
+        if b.ball == self._first:  # it may have run off behind somebody's arm some frames ago
+            return min(MOST_REACH_MM, SLACK_MM + TOP_SPEED_MPS * 1000 * dt)
         fastest = max((w.speed() for w in watched), default=0.0)
         return SLACK_MM + (1.3 * fastest if fastest else TOP_SPEED_MPS * 1000) * dt
 
@@ -343,7 +359,7 @@ class Tracker:
 
     def _ran_from_cover(self, b: Moving, f: Find, unlike: float) -> bool:
         """Whether a find can be the struck ball although a hand or a cue still hides its place: like it, and free."""
-        return b.ball == self._first and unlike < 0.35 and f.clear > 0.75 and f.quality > 0.7
+        return b.ball == self._first and unlike < 0.35 and f.clear > 0.6 and f.quality > 0.7
 
     def _uncross(self, watched: list[Moving], chosen: dict[int, Find]) -> None:
         """Balls cannot pass through each other: where two that met seem to have, they were mistaken for each other.

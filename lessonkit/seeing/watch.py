@@ -28,7 +28,7 @@ from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.report import describe_shot
 from lessonkit.seeing.residences import Residence, residences
 from lessonkit.seeing.sampling import Sample, Sampler
-from lessonkit.seeing.shots import Departure, alive, next_departure, rest_time, was_struck
+from lessonkit.seeing.shots import Departure, alive, next_departure, next_stay_ends, rest_time, was_struck
 from lessonkit.seeing.tracking import Moving, Tracker
 from lessonkit.table.finding import find_table
 
@@ -40,8 +40,6 @@ VIEW_MM_PER_PX = 3.2
 TABLE_PICTURES = 13
 BARE_PICTURES = 26
 SAMPLES_PER_S = 10.0
-AFTER_S = 12.0
-"""Longest that tracking waits for balls to come to rest after the last of them should have."""
 FIRST_LOOK = 0.55
 """Share of the work that the first look is, for the progress bar."""
 CLEAR_SHARE = 0.002
@@ -108,15 +106,7 @@ def watch(
 
 def _spread(footage: OpenFootage, count: int) -> list[Picture]:
     """Pictures spread evenly over the footage."""
-    pictures: list[Picture] = []
-    for i in range(count):
-        t_s = footage.info.duration_s * (i + 0.5) / count
-        frame = next(iter(footage.frames(max(0.0, t_s))), None)
-        if frame is not None:
-            pictures.append(frame.bgr())
-    if not pictures:
-        pictures = [f.bgr() for f in footage.frames(0.0, 1.0)][:1]
-    return pictures
+    return [f.bgr() for f in footage.spread(count)]
 
 
 def _first_look(footage: OpenFootage, sampler: Sampler, tell: Progress) -> list[Sample]:
@@ -177,7 +167,7 @@ def _follow_all(
     while (d := next_departure(found, resting.white, at_s)) is not None:
         followed = _follow(footage, view, bare, resting, d)
         at_s = max(d.by_s, followed.rest_s if followed.strike_s > 0 else d.by_s)
-        if was_struck(followed.balls[d.cue]):
+        if was_struck(followed.balls[d.cue], followed.balls.values()):
             done.append(followed)
         else:
             at_s = d.by_s
@@ -191,13 +181,12 @@ def _follow(footage: OpenFootage, view: BedView, bare: BareTable, resting: Resti
     found = resting.residences
     before = alive(found, max(d.from_s, found[d.cue].first_s))
     layout = _layout(resting, before, view)
-    later = next_departure(found, resting.white, d.by_s + 0.2)
-    until_s = (later.from_s if later is not None else footage.info.duration_s) + AFTER_S
-    frames = footage.frames(max(0.0, d.from_s), until_s)
+    over_s = next_stay_ends(found, resting.white, d) or np.inf
+    frames = footage.frames(max(0.0, d.from_s))
     first = next(frames)
     gain = bare.gain(view.warp_frame(first))
     tracker = Tracker(view, bare, layout, {i: resting.colours[i] for i in before}, gain)
-    tracker.follow(chain([first], frames), d.cue)
+    tracker.follow(chain([first], frames), d.cue, over_s)
     balls = tracker.balls
     cue = balls[d.cue]
     strike_s = onset(cue.track()) if len(cue.seen) > 1 else d.by_s
