@@ -8,6 +8,7 @@ fitted, as a whole, to the edges found along its normals.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -30,6 +31,8 @@ PRIOR = 0.08
 SEARCH_MM = 8.0
 """How far about the first guess the whole outline is tried."""
 LEAST_EDGES = 24
+HOLD = 3.0
+"""See `fit_outline`."""
 BESIDE = 0.16
 """How far, in radii, to both sides of an edge it is asked what lies there."""
 NEIGHBOUR = 1.3
@@ -159,45 +162,76 @@ def _best_shift(
     return centre[0] + float(sx[i]), centre[1] + float(sy[i])
 
 
+@dataclass(frozen=True)
+class Outline:
+    """One ball's outline as fitted."""
+
+    centre: Point
+    error_mm: float
+    """Standard error of the centre."""
+    growth_mm: float
+    """By how much the outline is larger than that of a ball of the table's size."""
+
+
 def refine_centre(
     patches: Sequence[Patch], place: Point, bare: BareTable, others: Sequence[Point] = ()
 ) -> tuple[Point, float | None]:
-    """The centre and its standard error in millimetres (None, and `place` unchanged, where too few edges agree)."""
+    """The centre and its standard error in millimetres (None, and `place` unchanged, where too few edges agree).
+
+    `others`: places of the other balls on the table.
+    """
+    found = fit_outline(patches, place, bare, others)
+    return (place, None) if found is None else (found.centre, found.error_mm)
+
+
+def fit_outline(
+    patches: Sequence[Patch], place: Point, bare: BareTable, others: Sequence[Point] = (), hold: float = HOLD
+) -> Outline | None:
+    """The outline of the ball at about `place`; None where too few edges agree.
+
+    `hold` is how firmly the outline keeps the size that the table's balls have: their size is known, so it may only
+    grow or shrink by what blur and the print allow; 0 leaves it free.
+    """
     if not patches:
-        return place, None
+        return None
     camera, table, mm_per_px = bare.view.camera, bare.view.table, patches[0].mm_per_px
     near = [o for o in others if np.hypot(o[0] - place[0], o[1] - place[1]) < 2.6 * table.radius_mm]
     outline = outline_mm(camera, table, place)
     covered = _covered(outline, place, near, table.radius_mm)
     centre = _best_shift(_features(patches, place, bare), mm_per_px, place, outline, covered)
     scales = np.arange(1 - REACH, 1 + REACH + STEP / 2, STEP)
-    error: float | None = None
+    found: Outline | None = None
     for turn in range(4):
         outline = outline_mm(camera, table, centre)
         length = np.linalg.norm(outline, axis=1)
-        unit = outline / length[:, None]
         at = outline[:, None, :] * scales[None, :, None]
         covered = _covered(outline, centre, near, table.radius_mm)
         g = _strength(_features(patches, centre, bare), mm_per_px, at, scales, covered)
         s, strength = _edges(g, scales, PRIOR / 2 ** min(turn, 1))
-        off = (s - 1) * length
         weight = np.minimum(strength / (np.median(strength) + 1e-9), 1.0)
-        A = np.c_[unit, np.ones(len(unit))]
-        solution = np.zeros(3)
-        w = weight
-        for _ in range(10):
-            # the ball's size is known: its outline may only grow or shrink by what blur and the print allow
-            rows = np.r_[A * w[:, None], [[0.0, 0.0, 3.0]]]
-            solution, *_ = np.linalg.lstsq(rows, np.r_[off * w, 0.0], rcond=None)
-            r = off - A @ solution
-            spread = max(1.4826 * float(np.median(np.abs(r))), 0.15)
-            w = weight * np.clip(1 - (r / (4 * spread)) ** 2, 0, None)
+        solution, spread, w = _solve(outline / length[:, None], (s - 1) * length, weight, hold)
         if int((w > 0.1).sum()) < LEAST_EDGES or np.hypot(*solution[:2]) > 0.4 * table.radius_mm:
-            return place, None
+            return None
         centre = (centre[0] + float(solution[0]), centre[1] + float(solution[1]))
         free = float(w[~covered].sum())
-        error = spread * float(np.sqrt(2 / max(0.5, free)))
-    return centre, error
+        found = Outline(centre, spread * float(np.sqrt(2 / max(0.5, free))), float(solution[2]))
+    return found
+
+
+def _solve(unit: Floats, off: Floats, weight: Floats, hold: float) -> tuple[Floats, float, Floats]:
+    """Shift (x, y) and growth that explain how far the edges lie off the outline, by Tukey's biweight.
+
+    Returns them with the spread of what is left and the weight that each edge kept.
+    """
+    A = np.c_[unit, np.ones(len(unit))]
+    solution, spread, w = np.zeros(3), 0.0, weight
+    for _ in range(10):
+        rows = np.r_[A * w[:, None], [[0.0, 0.0, hold]]]
+        solution, *_ = np.linalg.lstsq(rows, np.r_[off * w, 0.0], rcond=None)
+        r = off - A @ solution
+        spread = max(1.4826 * float(np.median(np.abs(r))), 0.15)
+        w = weight * np.clip(1 - (r / (4 * spread)) ** 2, 0, None)
+    return solution, spread, w
 
 
 def push_apart(places: dict[int, Point], errors: dict[int, float], table: Table) -> dict[int, Point]:

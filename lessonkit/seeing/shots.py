@@ -76,7 +76,11 @@ def next_stay_ends(residences: Sequence[Residence], white: Sequence[float], d: D
         stay = residences[later.cue]
         # a ball that creeps to its rest seems to stay and leave again and again
         # while the cue ball runs, a striped ball seen along its axis is the whitest at rest
-        if later.cue != d.cue and white[later.cue] < SURELY_WHITE and stay.last_s - stay.first_s > LEAST_STAY_S:
+        if (
+            later.cue != d.cue
+            and white[later.cue] < SURELY_WHITE
+            and stay.last_s - stay.first_s > LEAST_STAY_S
+        ):
             return stay.last_s
         at_s = later.by_s
     return None

@@ -8,7 +8,7 @@ Two passes: a first look at a few frames a second over the whole footage, then e
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
 
@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.footage.reader import OpenFootage, open_footage
+from lessonkit.footage.reader import Frame, OpenFootage, open_footage
 from lessonkit.model import Layout, Point, Seen, SeenShot
 from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.centres import push_apart, refine_centre
@@ -29,10 +29,10 @@ from lessonkit.seeing.report import describe_shot
 from lessonkit.seeing.residences import Residence, residences
 from lessonkit.seeing.sampling import Sample, Sampler
 from lessonkit.seeing.shots import Departure, alive, next_departure, next_stay_ends, rest_time, was_struck
+from lessonkit.seeing.size import tell_size
 from lessonkit.seeing.tracking import Moving, Tracker
-from lessonkit.table.finding import find_table
+from lessonkit.table.finding import Surface, find_table
 
-Picture = NDArray[np.uint8]
 Progress = Callable[[float], None]
 
 VIEW_MM_PER_PX = 3.2
@@ -88,14 +88,12 @@ def watch(
     """
     tell = progress or (lambda _: None)
     with open_footage(path) as footage:
-        pictures = _spread(footage, BARE_PICTURES)
-        surface = find_table(
-            pictures[:: len(pictures) // TABLE_PICTURES or 1], size=table, head=head, corners=corners
-        )
+        frames = footage.spread(BARE_PICTURES)
+        surface = _find(frames, table, head, corners)
         tell(0.05)
         view = BedView.of(surface.camera, surface.table, VIEW_MM_PER_PX)
-        bare = BareTable.of(view, [view.warp(p) for p in pictures])
-        del pictures
+        bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
+        del frames
         samples = _first_look(footage, Sampler(view, bare, Patcher(surface.camera, surface.table)), tell)
         resting = _look_closely(residences(samples, view), bare)
         followed = _follow_all(footage, view, bare, resting, tell)
@@ -104,9 +102,16 @@ def watch(
         return Seen(footage.info, surface.table, surface.camera, tuple(shots))
 
 
-def _spread(footage: OpenFootage, count: int) -> list[Picture]:
-    """Pictures spread evenly over the footage."""
-    return [f.bgr() for f in footage.spread(count)]
+def _find(frames: list[Frame], size: str, head: str, corners: Sequence[Point] | None) -> Surface:
+    """The surface; with size 'auto' first as 9 ft, then as what its balls tell."""
+    pictures = [f.bgr() for f in frames[:: len(frames) // TABLE_PICTURES or 1]]
+    surface = find_table(pictures, size=size, head=head, corners=corners)
+    if size != "auto":
+        return surface
+    told = tell_size(frames, surface.camera, surface.table)
+    if told.table.size != surface.table.size:
+        surface = find_table(pictures, size=told.table.size, head=head, corners=corners)
+    return replace(surface, size_sure=told.sure)
 
 
 def _first_look(footage: OpenFootage, sampler: Sampler, tell: Progress) -> list[Sample]:

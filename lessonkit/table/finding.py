@@ -11,15 +11,14 @@ from numpy.typing import NDArray
 
 from lessonkit.errors import TableError
 from lessonkit.model import Camera, Point, Table
-from lessonkit.table.balls import ball_diameters
 from lessonkit.table.camera import centre_mm, project
 from lessonkit.table.cloth import Region, cloth_regions
 from lessonkit.table.edges import Line, measure_line, profile_across, steps_of
-from lessonkit.table.fitting import Evidence, Fit, Four, Rail, corners_px, first_cameras, fit, with_error
+from lessonkit.table.fitting import Evidence, Fit, Rail, corners_px, first_cameras, fit, with_error
 from lessonkit.table.marks import Sights, measure_sights, pockets_seen
-from lessonkit.table.plate import Picture, clear_bed, median_picture
+from lessonkit.table.plate import Picture, median_picture
 from lessonkit.table.rails import sample
-from lessonkit.table.sizes import likeliest_size, table_of_size
+from lessonkit.table.sizes import table_of_size
 
 Array = NDArray[np.float64]
 Rounds = tuple[tuple[float, float, int], ...]
@@ -69,7 +68,8 @@ def find_table(
 ) -> Surface:
     """The table in pictures of one fixed camera, each (H, W, 3) uint8 BGR, spread over the clip.
 
-    `size`: 'auto', '9ft', '8ft', '7ft' or 'LxW' in millimetres. `head`: the side of the picture on which the head of
+    `size`: '9ft', '8ft', '7ft', 'LxW' in millimetres, or 'auto': fitted as 9 ft, for the balls to tell (see
+    `lessonkit.seeing.size`). `head`: the side of the picture on which the head of
     the table lies, 'left', 'right', 'top' or 'bottom'; if the table runs across that direction, a quarter turn
     (left -> top, right -> bottom and so on). `corners`: the corners of the nose lines in pixels, in any order.
     Raises TableError where no table can be recognised, or the arguments make no sense.
@@ -82,13 +82,7 @@ def find_table(
     found = _recognise(plate, table, head) if corners is None else _from_corners(plate, table, head, corners)
     if found is None:
         raise TableError(f"No pool table was recognised in the picture. {_HOW}")
-    sure = asked is not None
-    if asked is None:
-        likeliest, sure = _size_by_balls([plate, *pictures[:: max(1, len(pictures) // 4)]], found)
-        if likeliest.size != table.size:
-            found = _resized(plate, found, likeliest)
-    plate = clear_bed(plate, pictures, found.fit.camera, found.table)
-    return _surface(plate, found, sure)
+    return _surface(plate, found, asked is not None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,33 +94,6 @@ class _Found:
     sights: Sights
     pockets: tuple[float | None, ...]
     score: float
-
-
-def _size_by_balls(pictures: Sequence[Picture], found: _Found) -> tuple[Table, bool]:
-    """The size that makes the balls 57.15 mm wide, and whether they leave no doubt; 9 ft where no ball is seen."""
-    seen = ball_diameters(pictures, found.fit.camera, found.table)
-    if len(seen) < 2:
-        return found.table, False
-    balls = max(1.0, len(seen) / len(pictures))  # one that lies still is the same one in each picture
-    doubt = float(np.hypot(0.015, 0.025 / np.sqrt(balls)))
-    # balls seen in part or against something look smaller, none looks larger
-    table, chance = likeliest_size(found.table.length_mm / float(np.percentile(seen, 75)), doubt)
-    return table, chance > 0.9
-
-
-def _resized(plate: Picture, found: _Found, table: Table) -> _Found:
-    """The same camera over a table of another size, fitted anew: all lengths change in one ratio, heights do not."""
-    ratio = table.length_mm / found.table.length_mm
-    camera = replace(found.fit.camera, translation=found.fit.camera.translation * ratio)
-    start = replace(
-        found.fit, camera=camera, rail=replace(Rail(), cloth_mm=_times(found.fit.rail.cloth_mm, ratio))
-    )
-    refined, lines, seen = _refine(plate, start, table, (*_ROUGH, *_CLOSE))
-    return replace(found, fit=refined, table=table, lines=lines, sights=seen)
-
-
-def _times(four: Four, ratio: float) -> Four:
-    return (four[0] * ratio, four[1] * ratio, four[2] * ratio, four[3] * ratio)
 
 
 def _from_corners(plate: Picture, table: Table, head: str, corners: Sequence[Point]) -> _Found:

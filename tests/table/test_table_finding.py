@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from lessonkit.errors import TableError
 from lessonkit.model import Camera, Table
-from lessonkit.table.balls import ball_diameters
 from lessonkit.table.camera import project, unproject
 from lessonkit.table.finding import Surface, find_table
 from lessonkit.table.fitting import corners_px
@@ -106,14 +105,6 @@ def test_another_head_turns_the_frame_by_half() -> None:
     assert turned == pytest.approx(corners_px(surface.camera, table), abs=0.5)
     across = find_table(pictures, size="9ft", head="top")
     assert across.head == "left"  # the table lies along the picture: a quarter turn, and it says so
-
-
-def test_a_seven_foot_table_is_told_by_its_balls() -> None:
-    _, camera, pictures = drawn("purple, seven feet")
-    surface = find_table(pictures, head=head_side(camera, TABLES["7ft"]))
-    assert 1900 < surface.table.length_mm < 2050
-    seen = ball_diameters(pictures, surface.camera, surface.table)
-    assert len(seen) >= 2 and np.percentile(seen, 75) == pytest.approx(57.15, rel=0.035)
 
 
 def test_a_person_in_some_pictures_does_not_matter() -> None:

@@ -1,0 +1,115 @@
+"""The table's size from its balls: a ball is 57.15 mm wide on every table, so its share of the length tells the size.
+
+Works on a surface that was fitted as some size: first the radius at which discs in the bed view gather most votes,
+then the outlines of lone balls, their growth left free.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.footage.reader import Frame
+from lessonkit.model import Camera, Table
+from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.centres import fit_outline
+from lessonkit.seeing.cloth import BareTable
+from lessonkit.seeing.discs import find_discs, votes
+from lessonkit.seeing.patches import Patcher
+from lessonkit.seeing.sampling import clearness, people
+from lessonkit.table.sizes import likeliest_size
+
+Picture = NDArray[np.uint8]
+
+VIEW_MM_PER_PX = 3.2
+RATIOS = np.arange(0.92, 1.44, 0.02)
+"""Widths of a ball that are tried, beside what it would be on the fitted table."""
+LEAST_VOTES = 0.7
+MOST_PICTURES = 10
+ROUNDS = 2
+"""An outline is looked for near the size that is expected, so a second look finds what the first came near."""
+SURE = 0.9
+SYSTEMATIC = 0.018
+"""Blur and shadow make outlines look larger or smaller by about this share (scenes of known truth: see docs/seeing.md)."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the balls tell of the table."""
+
+    table: Table
+    sure: bool
+    balls: int
+    """How many outlines were measured."""
+    width_share: float | None
+    """Width of a ball beside what it would be on the fitted table; None where no ball was seen."""
+
+
+def tell_size(frames: Sequence[Frame], camera: Camera, fitted: Table) -> Told:
+    """The size of the table whose surface was fitted as `fitted`; that size, unsure, where no ball is seen."""
+    used = list(frames)[:: max(1, len(frames) // MOST_PICTURES)]
+    view = BedView.of(camera, fitted, VIEW_MM_PER_PX)
+    rough = _rough_ratio(view, [view.warp_frame(f) for f in used[::2]])
+    if rough is None:
+        return Told(fitted, False, 0, None)
+    share, doubt, growths = rough, 0.02, np.zeros(0)
+    for _ in range(ROUNDS):
+        growths = np.asarray(_growths(frames, used, camera, fitted, share))
+        if len(growths) < 3:
+            break
+        share += float(np.median(growths)) / fitted.radius_mm
+        spread = 1.4826 * float(np.median(np.abs(growths - np.median(growths)))) / fitted.radius_mm
+        doubt = float(np.hypot(SYSTEMATIC, spread / np.sqrt(len(growths))))
+    table, chance = likeliest_size(fitted.length_mm / (fitted.ball_diameter_mm * share), doubt)
+    return Told(table, chance > SURE and len(growths) >= 3, len(growths), share)
+
+
+def _rough_ratio(view: BedView, pictures: Sequence[Picture]) -> float | None:
+    """The width at which discs gather most votes, beside the fitted table's balls; None where there are no discs."""
+    bed = view.table_mask(-0.5 * view.table.radius_mm)
+    score = np.zeros(len(RATIOS))
+    for p in pictures:
+        for k, ratio in enumerate(RATIOS):
+            # votes are shares of a circumference: counted in edge pixels, a larger circle has no handicap
+            ballot = np.where(bed, float(ratio) * votes(p, float(ratio) * view.radius_px), 0)
+            best = cv2.dilate(ballot, np.ones((9, 9), np.uint8))
+            peaks = ballot[(ballot == best) & (ballot > LEAST_VOTES)]
+            score[k] += float(((np.sort(peaks)[::-1][:16] - 0.5 * LEAST_VOTES) ** 2).sum())
+    if score.max() <= 0:
+        return None
+    k = int(score.argmax())
+    if 0 < k < len(RATIOS) - 1:
+        left, middle, right = score[k - 1 : k + 2]
+        bend = left - 2 * middle + right
+        return float(RATIOS[k] + (0.5 * (left - right) / bend if bend < 0 else 0.0) * (RATIOS[1] - RATIOS[0]))
+    return float(RATIOS[k])
+
+
+def _growths(
+    frames: Sequence[Frame], used: Sequence[Frame], camera: Camera, fitted: Table, rough: float
+) -> list[float]:
+    """How much wider, in millimetres of radius, each lone ball is than `rough` says."""
+    table = replace(fitted, ball_diameter_mm=fitted.ball_diameter_mm * rough)
+    view = BedView.of(camera, table, VIEW_MM_PER_PX)
+    bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
+    patcher = Patcher(camera, table)
+    bed = view.table_mask(-1.5 * table.radius_mm)
+    growths: list[float] = []
+    for frame in used:
+        seen = view.warp_frame(frame)
+        foreign = bare.foreign(seen)
+        discs = find_discs(seen, foreign, view.radius_px, least_votes=LEAST_VOTES, least_fill=0.8)
+        somebody = people(foreign, view.radius_px)
+        for d, clear in zip(discs, clearness(foreign, discs, somebody, view.radius_px), strict=True):
+            if clear < 0.9 or not bed[round(d.y_px), round(d.x_px)]:
+                continue
+            x, y = view.to_mm([(d.x_px, d.y_px)])[0]
+            place = (float(x), float(y))
+            outline = fit_outline([patcher.patch(frame, place)], place, bare, hold=0.0)
+            if outline is not None and abs(outline.growth_mm) < 0.1 * table.radius_mm:
+                growths.append(outline.growth_mm)
+    return growths
