@@ -240,7 +240,9 @@ def read_analysis(path: Path) -> Analysis:
     try:
         j = cast(Json, json.loads(path.read_text(encoding="utf-8")))
     except (OSError, ValueError) as e:
-        raise LessonkitError(f"{path} cannot be read as an analysis ({e}); run `lessonkit analyse` again.") from e
+        raise LessonkitError(
+            f"{path} cannot be read as an analysis ({e}); run `lessonkit analyse` again."
+        ) from e
     if j.get("schema") != SCHEMA:
         raise LessonkitError(f"{path} has schema {j.get('schema')!r}, this lessonkit reads {SCHEMA}; run `lessonkit analyse` again.")  # fmt: skip
     return from_json(j)

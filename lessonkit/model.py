@@ -146,6 +146,8 @@ class Seen:
     table: Table
     camera: Camera
     shots: tuple[SeenShot, ...]
+    doubts: tuple[str, ...] = ()
+    """What a person should know of how well it was seen, each a sentence."""
 
 
 @dataclass(frozen=True)

@@ -52,7 +52,7 @@ def keep_seen(folder: Path, key: str, seen: Seen) -> None:
     """Write what was seen into `folder` under `key`; raises FolderError when it cannot be written."""
     shots = tuple(Shot(s) for s in seen.shots)
     body = to_json(Analysis(seen.footage, seen.table, seen.camera, shots))
-    write_text(folder / SEEN, json.dumps({"key": key, "seen": body}, allow_nan=False))
+    write_text(folder / SEEN, json.dumps({"key": key, "seen": body, "doubts": seen.doubts}, allow_nan=False))
 
 
 def kept_seen(folder: Path, key: str) -> Seen | None:
@@ -62,6 +62,7 @@ def kept_seen(folder: Path, key: str) -> Seen | None:
         if j["key"] != key:
             return None
         a = from_json(j["seen"])
+        doubts = tuple(str(d) for d in j["doubts"])
     except (OSError, ValueError, KeyError, TypeError, IndexError):
         return None
-    return Seen(a.footage, a.table, a.camera, tuple(s.seen for s in a.shots))
+    return Seen(a.footage, a.table, a.camera, tuple(s.seen for s in a.shots), doubts)

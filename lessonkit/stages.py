@@ -151,7 +151,8 @@ def understand(seen: Seen, page: Notes | None) -> Result:
     done = tuple(
         _understand_shot(s, seen.table, of_shot) for s, of_shot in zip(seen.shots, belonging, strict=True)
     )
-    warnings = [
+    warnings = list(seen.doubts)
+    warnings += [
         f"the note at {clock(n.t_s or 0.0)} (line {n.line} of the notes) belongs to no shot that was seen, and was "
         "left out."
         for n in left_over(notes, seen.shots)

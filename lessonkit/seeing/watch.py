@@ -43,6 +43,8 @@ SAMPLES_PER_S = 10.0
 FIRST_LOOK = 0.55
 """Share of the work that the first look is, for the progress bar."""
 CLEAR_SHARE = 0.002
+LEAST_POCKETS = 5
+LEAST_SIGHTS = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,7 +101,7 @@ def watch(
         followed = _follow_all(footage, view, bare, resting, tell)
         shots = _describe(followed, resting, samples, view)
         tell(1.0)
-        return Seen(footage.info, surface.table, surface.camera, tuple(shots))
+        return Seen(footage.info, surface.table, surface.camera, tuple(shots), _doubts(surface))
 
 
 def _find(frames: list[Frame], size: str, head: str, corners: Sequence[Point] | None) -> Surface:
@@ -112,6 +114,22 @@ def _find(frames: list[Frame], size: str, head: str, corners: Sequence[Point] | 
     if told.table.size != surface.table.size:
         surface = find_table(pictures, size=told.table.size, head=head, corners=corners)
     return replace(surface, size_sure=told.sure)
+
+
+def _doubts(surface: Surface) -> tuple[str, ...]:
+    """What a person should check of the table and the camera."""
+    doubts = []
+    if not surface.size_sure:
+        size = surface.table.size
+        doubts.append(
+            f"the balls do not tell the table's size for sure; {size} was taken: say --table if that is wrong."
+        )
+    if surface.pockets < LEAST_POCKETS and surface.sights < LEAST_SIGHTS:
+        doubts.append(
+            "few of the table's pockets and sights were recognised, so places may be off by centimetres; compare "
+            "top-view.png with the table, and give --corners if its edges do not run straight."
+        )
+    return tuple(doubts)
 
 
 def _first_look(footage: OpenFootage, sampler: Sampler, tell: Progress) -> list[Sample]:
