@@ -54,7 +54,7 @@ def _bare(view: BedView, plate: Picture) -> Picture:
             and np.median(bright[max(0, y - n) : y + n + 1, max(0, x - n) : x + n + 1]) < 0.5 * cloth
         ):
             continue  # the round black of the pocket itself
-        cv2.circle(mask, (int(x), int(y)), round(1.45 * view.radius_px), 255, -1)
+        cv2.circle(mask, (int(x), int(y)), round(1.6 * view.radius_px), 255, -1)
     return np.asarray(cv2.inpaint(plate, mask, 3.0, cv2.INPAINT_TELEA), np.uint8)
 
 

@@ -19,10 +19,10 @@ Floats = NDArray[np.float32]
 EDGE_LEAST = 40.0
 """Weakest gradient that votes, in units of a 3 x 3 Sobel filter on 8-bit values."""
 EDGE_FULL = 160.0
-SURE_VOTES = 0.6
-SURE_FILL = 0.2
-"""With this many votes this little that is foreign is enough."""
 """A gradient of this strength or more has a whole vote."""
+FILL_AND_VOTES = 0.8
+LITTLE_FILL = 0.2
+"""A disc needs this much fill and votes together, and never less fill than LITTLE_FILL."""
 
 
 @dataclass(frozen=True)
@@ -88,8 +88,8 @@ def find_discs(
     fill = np.array([_share(foreign, kernel, int(i), int(j)) for i, j in zip(x, y, strict=True)])
     if not len(x):
         return []
-    # a ball of the cloth's own colour fills little but has its whole outline
-    enough = (fill >= least_fill) | ((ballot[y, x] >= SURE_VOTES) & (fill >= SURE_FILL))
+    # a ball of the cloth's own colour fills little but has its whole outline: either makes up for the other
+    enough = fill >= np.clip(FILL_AND_VOTES - ballot[y, x], LITTLE_FILL, least_fill)
     y, x, fill = y[enough], x[enough], fill[enough]
     order = np.argsort(-(ballot[y, x] * (0.3 + fill)))
     kept: list[Disc] = []
