@@ -112,7 +112,11 @@ def _find(frames: list[Frame], size: str, head: str, corners: Sequence[Point] | 
         return surface
     told = tell_size(frames, surface.camera, surface.table)
     if told.table.size != surface.table.size:
+        # heights were scaled with the wrong size: fitted closer to the truth, the balls tell a little better
         surface = find_table(pictures, size=told.table.size, head=head, corners=corners)
+        told = tell_size(frames, surface.camera, surface.table)
+        if told.table.size != surface.table.size:
+            surface = find_table(pictures, size=told.table.size, head=head, corners=corners)
     return replace(surface, size_sure=told.sure)
 
 
@@ -124,7 +128,8 @@ def _doubts(surface: Surface) -> tuple[str, ...]:
         doubts.append(
             f"the balls do not tell the table's size for sure; {size} was taken: say --table if that is wrong."
         )
-    if surface.pockets < LEAST_POCKETS and surface.sights < LEAST_SIGHTS:
+    # a table without sights is none the worse; one with some sights out of place was fitted wrongly
+    if surface.pockets < LEAST_POCKETS or 0 < surface.sights < LEAST_SIGHTS:
         doubts.append(
             "few of the table's pockets and sights were recognised, so places may be off by centimetres; compare "
             "top-view.png with the table, and give --corners if its edges do not run straight."
