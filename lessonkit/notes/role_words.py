@@ -55,7 +55,7 @@ ALONE_BEFORE = (
 )
 ALONE_AFTER = (
     rf"(?: (?:and|or|,|nor) {B})*(?: is| to be)?(?: left)? (?:alone|undisturbed|untouched|in peace)",
-    r"(?: should| must| has to| can| will)? (?:stays?|not move|not be (?:touched|moved|disturbed)|be left)(?: (?:put|where it (?:is|lies)|there|home|alone))?",
+    r"(?: should| must| has to| can| will)? (?:stays?|not move|not be (?:touched|moved|disturbed)|be left)(?!\S)(?: (?:put|where it (?:is|lies)|there|home|alone))?",
     r"(?: (?!ball_|[.;])\S+){0,4}(?: (?:,|--|;|[.]))?(?: do)? (?:not|never) (?:disturb|touch|move|hit|bump) (?:it|that)",
 )  # fmt: skip
 
@@ -123,6 +123,7 @@ NEXT_BEFORE = (
     rf"(?:and|so|then|,) there is {SMALL}",
     rf"from (?:the )?{B} to {SMALL}",
     rf"(?:and|,|then|so) (?:i|we|you) (?:am |are |will be )?(?:looking at|look at|eyeing|eye|staring at|facing) {SMALL}",
+    rf"(?:cue|cue_ball|place_\S+)(?: (?!ball_|[.;!?])\S+){{0,6}} (?:looking (?:right |straight )?at|facing|eyeing|staring at) {SMALL}",
     rf"(?:{_GOOD}|{_MOVE}) (?:(?:up|in|nicely|well|good|perfectly|straight|back|right|left) )*{_ON} {SMALL}",
     rf"{_THEN}(?: {_THEN_MORE})* {SMALL}",
     rf"{_LEAVES} {_LEAVES_MORE}",

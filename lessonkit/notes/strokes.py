@@ -32,7 +32,7 @@ _PHRASES: tuple[tuple[str, tuple[str, ...]], ...] = (
             rf"(?:stop|stick|freeze|nail|plant|pin|kill|deaden|park|anchor|stun) {_IT} (?:dead|cold|right there|there|in its tracks|stone dead|stiff)",
             r"(?:dead )?stop (?:shot|stroke|ball)",
             r"dead stop",
-            r"stops? (?:dead|cold|stone dead)",
+            r"(?:stops?|kill|stick|pin) (?:stone )?(?:dead|cold)",
             r"dead (?:in its tracks|on the spot)",
             rf"(?:stick|freeze|kill|nail) {_IT}(?! (?:near|by|place_|off))",
             r"(?:kill|stick|stop) shot",

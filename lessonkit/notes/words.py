@@ -36,7 +36,7 @@ SAME_WORD = {
     "centimetres": "cm", "centimeters": "cm", "jaw": "jaws", "mouth": "jaws", "backcut": "back cut",
     "cutting": "cut", "potting": "pot", "pocketing": "pot", "sinking": "sink", "banking": "bank", "banked": "bank",
     "kicking": "kick", "playing": "play", "shooting": "shoot", "taking": "take", "rolling": "rolling",
-    "following": "follow", "drawing": "draw", "stunning": "stun", "stopping": "stop", "hitting": "hit",
+    "following": "follow", "drawing": "draw", "stunning": "stun", "stopping": "stop", "stopped": "stop", "hitting": "hit",
     "them": "the", "dem": "the", "da": "the", "follow-up": "next", "uh": "", "um": "", "er": "", "erm": "", "like": "like",
 }  # fmt: skip
 """Spellings and turns that mean the same here; the right side may be several words."""
