@@ -1,0 +1,122 @@
+"""Contacts, residences and shots, on drawn ways of known truth."""
+
+from __future__ import annotations
+
+import zlib
+
+import numpy as np
+import pytest
+
+from lessonkit.model import Event, Table
+from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.contacts import (
+    Run,
+    ball_contacts,
+    cushion_contacts,
+    fullness,
+    onset,
+    touch_mm,
+    with_contacts,
+)
+from lessonkit.seeing.pieces import without_outliers
+from lessonkit.seeing.residences import residences
+from lessonkit.seeing.sampling import Sample, Sighting
+from lessonkit.seeing.shots import was_struck
+from lessonkit.seeing.tracking import Moving
+from tests.seeing.test_balls import overhead
+
+TABLE = Table("9ft", 2540.0, 1270.0)
+D = TABLE.ball_diameter_mm
+
+
+def straight(
+    start: tuple[float, float], v: tuple[float, float], t0: float, until: float, fps: float = 60
+) -> np.ndarray:
+    """Rest until t0, then even motion: rows t, x, y at frame times, the last sight at rest first."""
+    t = np.arange(np.ceil(t0 * fps) / fps, until, 1 / fps)
+    d = (t - t0)[:, None] * np.array([v])
+    return np.r_[[[t[0] - 1 / fps, *start]], np.c_[t, np.array(start) + d]]
+
+
+def test_touching_the_nose() -> None:
+    """references B6: the nose at 63.5 % stands 0.27 R above the centre: contact sqrt(1 - 0.27²) R from the nose line."""
+    assert touch_mm(TABLE) == pytest.approx(TABLE.radius_mm * np.sqrt(1 - 0.27**2), abs=0.05)
+
+
+def test_the_strike_is_carried_back_between_frames() -> None:
+    """Even motion from a known time between two frames: the onset comes out within two milliseconds."""
+    track = straight((500.0, 600.0), (1500.0, 200.0), 1.0073, 1.4)
+    assert onset(track) == pytest.approx(1.0073, abs=2e-3)
+
+
+def test_a_cushion_contact_falls_between_frames() -> None:
+    """A ball that runs into the foot cushion and back: the contact is dated within two milliseconds, and named."""
+    line = TABLE.length_mm - touch_mm(TABLE)
+    t = np.arange(0.0, 0.8, 1 / 60)
+    hit = 0.4071
+    x = np.where(t < hit, line - 1200 * (hit - t), line - 800 * (t - hit))
+    run = Run(0, (float(x[0]), 600.0), np.c_[t, x, 600 + 100 * t], 0.0)
+    events = cushion_contacts(run, TABLE, [])
+    assert [e.cushion for e in events] == ["foot"]
+    assert events[0].t_s == pytest.approx(hit, abs=2e-3)
+    track = with_contacts(run.track, events, 0)
+    assert track[:, 1].max() == pytest.approx(line, abs=2.0)
+
+
+@pytest.mark.parametrize(("share", "cut_deg"), [(0.75, 14.48), (0.5, 30.0), (0.25, 48.59)])
+def test_fullness_is_one_minus_the_sine_of_the_cut(share: float, cut_deg: float) -> None:
+    """Hit fractions and cut angles as published (Alciatore, fractional-ball aiming; references B1)."""
+    target = (1500.0, 600.0)
+    c = np.radians(cut_deg)
+    ghost = (target[0] - D * np.cos(c), target[1] + D * np.sin(c))
+    cue = straight((ghost[0] - 400.0, ghost[1]), (1000.0, 0.0), 0.0, 0.4)
+    away = straight(target, (800 * np.cos(c), -800 * np.sin(c)), 0.4, 0.8)
+    runs = {0: Run(0, (ghost[0] - 400.0, ghost[1]), cue, 0.0), 5: Run(5, target, away, onset(away))}
+    events = ball_contacts(runs, {0: runs[0].start, 5: target}, TABLE)
+    assert [e.balls for e in events] == [(0, 5)]
+    assert events[0].t_s == pytest.approx(0.4, abs=4e-3)
+    assert fullness(runs[0], events[0], runs, TABLE) == pytest.approx(share, abs=0.01)
+
+
+def test_a_false_sight_is_left_out() -> None:
+    """One sight that jumps 60 mm aside and back is taken out, the others stay."""
+    track = straight((500.0, 600.0), (600.0, 0.0), 0.0, 0.5)
+    spoilt = track.copy()
+    spoilt[12, 2] += 60
+    assert np.array_equal(without_outliers(spoilt), np.delete(track, 12, 0))
+
+
+def test_carried_by_hand_is_no_shot() -> None:
+    """A ball covered while it moves was carried; one that runs alone was struck."""
+    track = straight((500.0, 600.0), (700.0, 0.0), 0.0, 0.6)
+    for clear, struck in ((1.0, True), (0.1, False)):
+        ball = Moving(0, (500.0, 600.0), np.ones(3), [(*row, 1.0) for row in track], True)
+        ball.clear = [clear] * (len(track) - 1)
+        assert was_struck(ball) is struck
+
+
+def sample(t_s: float, view: BedView, there: bool, hidden: bool) -> Sample:
+    """One ball at (1000, 500), or somebody's arm over it, or bare cloth."""
+    foreign = np.zeros((view.rows, view.columns), bool)
+    x, y = view.to_view([(1000.0, 500.0)])[0]
+    if there or hidden:
+        n = 30 if hidden else 8
+        foreign[int(y) - n : int(y) + n, int(x) - n : int(x) + n] = True
+    seen = (Sighting((1000.0, 500.0), 1.5, 1.0, 1.0, None),) if there and not hidden else ()
+    return Sample(t_s, seen, 0.1 * hidden, zlib.compress(np.packbits(foreign).tobytes()), foreign.shape)
+
+
+def test_hidden_is_not_gone_and_gone_is_gone() -> None:
+    """An arm over a ball for three seconds ends nothing; bare cloth at its place does, when it first shows."""
+    view = BedView.of(overhead(), TABLE, 6.4)
+    states = [(True, False)] * 10 + [(True, True)] * 30 + [(True, False)] * 10 + [(False, False)] * 5
+    found = residences([sample(0.1 * k, view, *s) for k, s in enumerate(states)], view)
+    assert len(found) == 1
+    assert (found[0].first_s, found[0].last_s, found[0].gone_s) == pytest.approx((0.0, 4.9, 5.0))
+
+
+def test_events_keep_their_order() -> None:
+    """Contacts put into a track keep its times ascending."""
+    track = straight((500.0, 600.0), (600.0, 0.0), 0.0, 0.5)
+    events = [Event(0.2031, "ball", (0, 3)), Event(0.31, "cushion", (0,), cushion="left")]
+    assert (np.diff(with_contacts(track, events, 0)[:, 0]) > 0).all()
