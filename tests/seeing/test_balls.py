@@ -102,7 +102,7 @@ def test_outline_points_are_tangents(x: float, y: float, tilt: float) -> None:
 
     camera = overhead(2600.0, tilt)
     eye = centre_mm(camera)
-    on_plane = np.c_[outline_mm(camera, TABLE, (x, y)) + (x, y), np.full(72, TABLE.radius_mm)]
+    on_plane = np.c_[outline_mm(camera, TABLE, (x, y)) + np.array([x, y]), np.full(72, TABLE.radius_mm)]
     ray = on_plane - eye
     ray /= np.linalg.norm(ray, axis=1)[:, None]
     to_ball = np.array([x, y, TABLE.radius_mm]) - eye
