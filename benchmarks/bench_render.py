@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import Any
 
 import av
-from clocks import Cost, best, cost_of, decode, table
 
+from clocks import Cost, best, cost_of, decode, table
 from lessonkit import stages
 from lessonkit.lesson.cutlist import output_rate
 from lessonkit.lesson.cutting import build_cuts
