@@ -24,8 +24,8 @@ MOSTLY = 0.6
 def compare(shot: SeenShot, table: Table, plan: Plan, intent: Intent) -> Comparison:
     """Hold a plan against a shot.
 
-    Landing error: planned rest (the stated point if in figures, else the planned way's end) to the white's last place,
-    None on a scratch. Path distance: mean over both ways gone through at an even pace. Rails: the white's cushions
+    Landing error: planned rest (the stated point if in figures, else the planned way's end) to the cue ball's last place,
+    None on a scratch. Path distance: mean over both ways gone through at an even pace. Rails: the cue ball's cushions
     after its first ball contact. What could not be measured is None.
     """
     made = called_made(shot, plan)
@@ -56,7 +56,7 @@ def called_made(shot: SeenShot, plan: Plan) -> bool | None:
 
 
 def wanted_place(plan: Plan, intent: Intent) -> Point | None:
-    """Where the white was to stop: a place in figures, else the end of the planned way, else the named place."""
+    """Where the cue ball was to stop: a place in figures, else the end of the planned way, else the named place."""
     place = intent.landing
     if place is not None and place.explicit and place.point is not None:
         return place.point
@@ -64,7 +64,7 @@ def wanted_place(plan: Plan, intent: Intent) -> Point | None:
 
 
 def rails_actual(shot: SeenShot) -> int | None:
-    """The white's cushions after its first ball contact; None where it met no ball."""
+    """The cue ball's cushions after its first ball contact; None where it met no ball."""
     met = False
     rails = 0
     for event in shot.events:
@@ -78,7 +78,7 @@ def rails_actual(shot: SeenShot) -> int | None:
 
 
 def _rest(shot: SeenShot) -> Point | None:
-    """The white's last place; None on a scratch or where it was not seen."""
+    """The cue ball's last place; None on a scratch or where it was not seen."""
     if shot.scratch:
         return None
     if CUE_BALL in shot.layout_after:
@@ -108,7 +108,7 @@ def _verdict(
 
 
 def _run_mm(shot: SeenShot) -> float:
-    """Length of the white's way after its first ball contact (of all of it where it met none)."""
+    """Length of the cue ball's way after its first ball contact (of all of it where it met none)."""
     first = next((e.t_s for e in shot.events if e.kind == "ball" and CUE_BALL in e.balls), shot.strike_s)
     after = shot.cue_path[shot.cue_path[:, 0] >= first - 1e-6]
     return length_mm(after[:, 1:])
@@ -144,7 +144,7 @@ def _sentence(
     if verdict is None or figure is None:
         return None
     if plan.ball is None:
-        return words.white_sentence(verdict, figure)
+        return words.cue_ball_sentence(verdict, figure)
     return words.made_sentence(plan.ball, verdict, figure)
 
 
@@ -161,7 +161,7 @@ def _rattled_mm(shot: SeenShot, table: Table, plan: Plan) -> float | None:
 
 
 def _miss_mm(shot: SeenShot, table: Table, plan: Plan, met: bool) -> float | None:
-    """How near the called ball came to the middle of its pocket's mouth, or the white's edge to the called ball's."""
+    """How near the called ball came to the middle of its pocket's mouth, or the cue ball's edge to the called ball's."""
     start = shot.layout_before.get(plan.ball) if plan.ball is not None else None
     if start is None or plan.ball is None:
         return None

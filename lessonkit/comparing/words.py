@@ -5,7 +5,7 @@ from __future__ import annotations
 from lessonkit.model import Pocket
 
 BALL_NAMES = (
-    "white", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+    "cue ball", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
     "thirteen", "fourteen", "fifteen",
 )  # fmt: skip
 
@@ -37,11 +37,11 @@ def count(n: int, one: str) -> str:
 
 
 def made_sentence(ball: int, verdict: str, error_mm: float | None) -> str | None:
-    """For a called ball that dropped while the white stayed up; None where nothing was measured."""
+    """For a called ball that dropped while the cue ball stayed up; None where nothing was measured."""
     if error_mm is None:
         return None
     joined = "and" if verdict == "as planned" else "but"
-    return f"The {ball_name(ball)} dropped, {joined} the white {_away(verdict, error_mm)}."
+    return f"The {ball_name(ball)} dropped, {joined} the cue ball {_away(verdict, error_mm)}."
 
 
 def _away(verdict: str, error_mm: float) -> str:
@@ -49,9 +49,9 @@ def _away(verdict: str, error_mm: float) -> str:
     return f"stopped {length(error_mm)} {said} its place"
 
 
-def white_sentence(verdict: str, error_mm: float) -> str:
+def cue_ball_sentence(verdict: str, error_mm: float) -> str:
     """For a plan with no called ball."""
-    return f"The white {_away(verdict, error_mm)}."
+    return f"The cue ball {_away(verdict, error_mm)}."
 
 
 def scratch_sentence(
@@ -61,18 +61,18 @@ def scratch_sentence(
     where = f" in the {pocket_name(pocket)}" if pocket is not None else ""
     when = f"after {count(rails, 'rail')}" if rails else f"{t_s:.1f} seconds after the strike"
     if ball is not None and made:
-        return f"The {ball_name(ball)} dropped, but so did the white{where}, {when}."
+        return f"The {ball_name(ball)} dropped, but so did the cue ball{where}, {when}."
     if ball is not None and made is False:
-        return f"The {ball_name(ball)} stayed up and the white dropped{where}, {when}."
-    return f"The white dropped{where}, {when}."
+        return f"The {ball_name(ball)} stayed up and the cue ball dropped{where}, {when}."
+    return f"The cue ball dropped{where}, {when}."
 
 
 def missed_sentence(ball: int, pocket: Pocket | None, miss_mm: float | None, met: bool) -> str | None:
-    """For a called ball that stayed up; the figure is how near it came to its pocket, or the white to it."""
+    """For a called ball that stayed up; the figure is how near it came to its pocket, or the cue ball to it."""
     if miss_mm is None:
         return None
     if not met:
-        return f"The white passed {length(miss_mm)} from the {ball_name(ball)} without touching it."
+        return f"The cue ball passed {length(miss_mm)} from the {ball_name(ball)} without touching it."
     if pocket is None:
         return None
     return f"The {ball_name(ball)} missed the middle of the {pocket_name(pocket)} by {length(miss_mm)}."

@@ -42,7 +42,7 @@ BARE_PICTURES = 26
 SAMPLES_PER_S = 10.0
 FIRST_LOOK = 0.55
 """Share of the work that the first look is, for the progress bar."""
-CLEAR_SHARE = 0.002
+CLEAR_SHARE = 0.0005
 LEAST_POCKETS = 5
 LEAST_SIGHTS = 12
 
@@ -271,19 +271,34 @@ def _describe(
                 linked=f.linked, numbers={i: n.number for i, n in numbers.items()},
                 doubtful={numbers[i].number for i in numbers if numbers[i].confidence < DOUBT_BELOW or resting.errors_mm[i] is None},
                 table=view.table,
-                clear_before_s=_clear(samples, max(since_s, f.strike_s - 30.0), f.strike_s - 0.05, last=True),
-                clear_after_s=_clear(samples, f.rest_s, min(until_s - 0.1, f.rest_s + 30.0), last=False),
+                clear_before_s=_clear(samples, max(since_s, f.strike_s - 30.0), f.strike_s - 0.05),
+                clear_after_s=_clear(samples, f.rest_s, min(until_s - 0.1, f.rest_s + 30.0)),
             )
         )  # fmt: skip
     return shots
 
 
-def _clear(samples: Sequence[Sample], from_s: float, to_s: float, *, last: bool) -> float | None:
-    """A time between the two at which nobody stands before the table: the last such, or the first."""
-    times = [s.t_s for s in samples if from_s <= s.t_s <= to_s and s.people <= CLEAR_SHARE]
-    if not times:
+def _clear(samples: Sequence[Sample], from_s: float, to_s: float) -> float | None:
+    """The middle of the longest time between the two in which nobody stands before the table; None: there is none.
+
+    Its ends show somebody stepping in or out.
+    """
+    best: tuple[float, float] = (0.0, 0.0)
+    began: float | None = None
+    within = [s for s in samples if from_s <= s.t_s <= to_s]
+    for k, s in enumerate(within):
+        clear = s.people <= CLEAR_SHARE
+        if clear and began is None:
+            began = s.t_s
+        if began is not None and (not clear or k == len(within) - 1):
+            ended = s.t_s if clear else within[k - 1].t_s
+            if ended - began >= best[1] - best[0]:
+                best = (began, ended)
+            began = None
+    if best == (0.0, 0.0):
         return None
-    return times[-1] if last else times[0]
+    middle = 0.5 * (best[0] + best[1])
+    return min((s.t_s for s in within), key=lambda t: abs(t - middle))
 
 
 cv2.setNumThreads(2)

@@ -36,7 +36,7 @@ def shot(end: tuple[float, float] | None, made: bool = True, **fields: Any) -> S
 def test_as_planned() -> None:
     c = compare(shot((1700.0, 1040.0)), TABLE, PLAN, Intent(ball=9))
     assert (c.called_made, c.verdict, c.landing_error_mm) == (True, "as planned", 40.0)
-    assert c.sentence == "The nine dropped, and the white stopped 40 mm from its place."
+    assert c.sentence == "The nine dropped, and the cue ball stopped 40 mm from its place."
     assert c.path_distance_mm is not None and 0 < c.path_distance_mm < 40
 
 
@@ -51,7 +51,7 @@ def test_as_planned() -> None:
 def test_where_it_stopped_instead(end: tuple[float, float], verdict: str, said: str) -> None:
     c = compare(shot(end), TABLE, PLAN, Intent(ball=9))
     assert c.verdict == verdict
-    assert c.sentence == f"The nine dropped, but the white stopped {said}."
+    assert c.sentence == f"The nine dropped, but the cue ball stopped {said}."
 
 
 def test_a_place_in_figures_is_what_the_landing_is_held_to() -> None:
@@ -66,7 +66,7 @@ def test_scratch_has_no_landing_error() -> None:
     assert (c.verdict, c.landing_error_mm) == ("scratch", None)
     assert (
         c.sentence
-        == "The nine dropped, but so did the white in the right side pocket, 3.0 seconds after the strike."
+        == "The nine dropped, but so did the cue ball in the right side pocket, 3.0 seconds after the strike."
     )
 
 
