@@ -79,6 +79,24 @@ def without_outliers(track: Track) -> Track:
     return track[~bad]
 
 
+def smoothed(track: Track, contacts_s: list[float], reach: int = 4) -> Track:
+    """The track with each place put onto the parabola through its neighbours of the same piece.
+
+    For balls that stand out little from the cloth, whose sights scatter; `contacts_s` part the pieces.
+    """
+    out = track.copy()
+    piece = np.searchsorted(np.sort(np.asarray(contacts_s, float)), track[:, 0])
+    for i in range(1, len(track) - 1):
+        near = np.arange(max(0, i - reach), min(len(track), i + reach + 1))
+        near = near[piece[near] == piece[i]]
+        if len(near) < 5:
+            continue
+        d = track[near, 0] - track[i, 0]
+        A = np.c_[np.ones(len(d)), d, d * d]
+        out[i, 1:] = np.linalg.lstsq(A, track[near, 1:], rcond=None)[0][0]
+    return out
+
+
 def before(track: Track, t_s: float, since_s: float, points: int = 6) -> Track:
     """The last few points of a track before a time and not before another."""
     return track[(track[:, 0] < t_s) & (track[:, 0] >= since_s)][-points:]

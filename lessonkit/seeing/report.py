@@ -17,7 +17,7 @@ from lessonkit.seeing.contacts import (
     pocket_events,
     with_contacts,
 )
-from lessonkit.seeing.pieces import without_outliers
+from lessonkit.seeing.pieces import smoothed, without_outliers
 from lessonkit.seeing.tracking import Moving
 
 
@@ -82,4 +82,7 @@ def _path(
         last = np.array(end if end is not None else run.track[-1, 1:], float)
         if rest_s > rows[-1][0] + 1e-3:
             rows.append(np.array([rest_s, *last]))
-    return with_contacts(np.array(rows, float).reshape(-1, 3), events, run.ball)
+    way = np.array(rows, float).reshape(-1, 3)
+    if run.ball != CUE_BALL:
+        way = smoothed(way, [e.t_s for e in events if run.ball in e.balls])
+    return with_contacts(way, events, run.ball)
