@@ -59,6 +59,17 @@ class Sample:
         return np.unpackbits(bits, count=self.shape[0] * self.shape[1]).reshape(self.shape).astype(bool)
 
 
+@dataclass(frozen=True, eq=False)
+class Begun:
+    """What one frame shows by itself."""
+
+    discs: list[Disc]
+    clear: list[float]
+    people: float
+    packed: bytes
+    shape: tuple[int, int]
+
+
 class Sampler:
     """Turns whole pictures into samples; remembers only when it last looked closely at each place."""
 
@@ -72,15 +83,22 @@ class Sampler:
 
     def sample(self, frame: Frame) -> Sample:
         """The sample of a frame."""
-        t_s = frame.t_s
+        return self.finish(frame, self.begin(frame))
+
+    def begin(self, frame: Frame) -> Begun:
+        """The part of the work that needs no other frame: frames may be begun side by side."""
         seen = self._view.warp_frame(frame)
         foreign = self._bare.foreign(seen)
         discs = [d for d in find_discs(seen, foreign, self._view.radius_px) if self._believed(d)]
         somebody = people(foreign, self._view.radius_px)
-        clear = clearness(foreign, discs, somebody, self._view.radius_px)
-        sightings = tuple(self._sighting(frame, d, c) for d, c in zip(discs, clear, strict=True))
+        clear = list(clearness(foreign, discs, somebody, self._view.radius_px))
         packed = zlib.compress(np.packbits(foreign > 0.5).tobytes(), 1)
-        return Sample(t_s, sightings, float(somebody.mean()), packed, foreign.shape)
+        return Begun(discs, clear, float(somebody.mean()), packed, foreign.shape)
+
+    def finish(self, frame: Frame, begun: Begun) -> Sample:
+        """The sample of a frame that was begun; in the order of time, for close looks are spread over it."""
+        sightings = tuple(self._sighting(frame, d, c) for d, c in zip(begun.discs, begun.clear, strict=True))
+        return Sample(frame.t_s, sightings, begun.people, begun.packed, begun.shape)
 
     def _believed(self, d: Disc) -> bool:
         """Whether a disc lies where a ball can; the round black of a pocket is a faint disc as well."""

@@ -7,7 +7,9 @@ Two passes: a first look at a few frames a second over the whole footage, then e
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
@@ -27,7 +29,7 @@ from lessonkit.seeing.numbers import DOUBT_BELOW, Named, cost
 from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.report import describe_shot
 from lessonkit.seeing.residences import Residence, residences
-from lessonkit.seeing.sampling import Sample, Sampler
+from lessonkit.seeing.sampling import Begun, Sample, Sampler
 from lessonkit.seeing.shots import Departure, alive, next_departure, next_stay_ends, rest_time, was_struck
 from lessonkit.seeing.size import tell_size
 from lessonkit.seeing.tracking import Moving, Tracker
@@ -40,6 +42,8 @@ VIEW_MM_PER_PX = 3.2
 TABLE_PICTURES = 13
 BARE_PICTURES = 26
 SAMPLES_PER_S = 10.0
+THREADS = 2
+"""Frames of the first look that are worked on side by side."""
 FIRST_LOOK = 0.55
 """Share of the work that the first look is, for the progress bar."""
 CLEAR_SHARE = 0.0005
@@ -139,13 +143,24 @@ def _doubts(surface: Surface) -> tuple[str, ...]:
 
 def _first_look(footage: OpenFootage, sampler: Sampler, tell: Progress) -> list[Sample]:
     samples: list[Sample] = []
-    due_s = 0.0
-    for frame in footage.frames():
-        if frame.t_s + 1e-6 < due_s:
-            continue
-        samples.append(sampler.sample(frame))
-        due_s = max(due_s + 1 / SAMPLES_PER_S, frame.t_s + 0.5 / SAMPLES_PER_S)
+    pending: deque[tuple[Frame, Future[Begun]]] = deque()
+
+    def finish_one() -> None:
+        frame, begun = pending.popleft()
+        samples.append(sampler.finish(frame, begun.result()))
         tell(0.05 + (FIRST_LOOK - 0.05) * min(1.0, frame.t_s / footage.info.duration_s))
+
+    due_s = 0.0
+    with ThreadPoolExecutor(THREADS) as threads:
+        for frame in footage.frames():
+            if frame.t_s + 1e-6 < due_s:
+                continue
+            due_s = max(due_s + 1 / SAMPLES_PER_S, frame.t_s + 0.5 / SAMPLES_PER_S)
+            pending.append((frame, threads.submit(sampler.begin, frame)))
+            if len(pending) > 2 * THREADS:
+                finish_one()
+        while pending:
+            finish_one()
     return samples
 
 
@@ -301,4 +316,4 @@ def _clear(samples: Sequence[Sample], from_s: float, to_s: float) -> float | Non
     return min((s.t_s for s in within), key=lambda t: abs(t - middle))
 
 
-cv2.setNumThreads(2)
+cv2.setNumThreads(1)  # frames are worked on side by side; threads within one would only get in their way
