@@ -57,7 +57,7 @@ def cue_ball_sentence(verdict: str, error_mm: float) -> str:
 def scratch_sentence(
     ball: int | None, made: bool | None, pocket: Pocket | None, rails: int | None, t_s: float
 ) -> str:
-    """For a white that dropped; the figure is its rails, or the time that it ran."""
+    """For a cue ball that dropped; the figure is its rails, or the time that it ran."""
     where = f" in the {pocket_name(pocket)}" if pocket is not None else ""
     when = f"after {count(rails, 'rail')}" if rails else f"{t_s:.1f} seconds after the strike"
     if ball is not None and made:

@@ -77,13 +77,6 @@ class BedView:
         """Table places of view (column, row)."""
         return np.atleast_2d(np.asarray(view_px, float)) * self.mm_per_px - BORDER_MM
 
-    def warp(self, picture: Picture) -> Picture:
-        """The view of a whole camera picture (any number of channels)."""
-        return np.asarray(
-            cv2.remap(picture, self.map_x, self.map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE),
-            np.uint8,
-        )
-
     def window(self, centre_px: ArrayLike, half_px: float) -> Window:
         """The square part of the view about a view pixel, clipped to the view."""
         x, y = (float(v) for v in np.asarray(centre_px, float).ravel())

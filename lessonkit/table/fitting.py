@@ -112,18 +112,8 @@ def fit(
         m[1, 2] += lens[6] * long_px
         rotation = np.asarray(cv2.Rodrigues(turn @ base_R)[0], float).ravel()
         cam = Camera(m, lens[1:5].copy(), rotation, turn @ base_t + v[3:6] * distance, None)
-        off = kept - rail_usual
-        seen, cloth = off[3:7], off[7:]
-        priors = np.concatenate(
-            [
-                ((lens - lens_usual) / _LENS_PRIOR)[lens_free],
-                off[:3] / _RAIL_PRIOR,
-                [seen.mean() / _SEEN_PRIOR_MM[0], cloth.mean() / _CLOTH_PRIOR_MM[0]],
-                (seen - seen.mean()) / _SEEN_PRIOR_MM[1],
-                (cloth - cloth.mean()) / _CLOTH_PRIOR_MM[1],
-            ]
-        )
-        return cam, _as_rail(kept), priors
+        unusual = ((lens - lens_usual) / _LENS_PRIOR)[lens_free]
+        return cam, _as_rail(kept), _priors(unusual, kept - rail_usual)
 
     weights = _scales(start, rail, table, evidence)
 
@@ -154,6 +144,20 @@ def fit(
     lines, out, along = _residuals(camera, rail, table, evidence, _scales(camera, rail, table, evidence))
     pieces = max(len(lines) + len(out), 1)
     return Fit(camera, rail, float(found.cost) / pieces, np.r_[lines, out, along])
+
+
+def _priors(unusual_lens: Array, off: Array) -> Array:
+    """How unusual a lens and a rail are, in standard deviations; `off`: the rail's parameters beside the usual ones."""
+    seen, cloth = off[3:7], off[7:]
+    return np.concatenate(
+        [
+            unusual_lens,
+            off[:3] / _RAIL_PRIOR,
+            [seen.mean() / _SEEN_PRIOR_MM[0], cloth.mean() / _CLOTH_PRIOR_MM[0]],
+            (seen - seen.mean()) / _SEEN_PRIOR_MM[1],
+            (cloth - cloth.mean()) / _CLOTH_PRIOR_MM[1],
+        ]
+    )
 
 
 def _loss(z: Array, priors: int, *, gentle: bool) -> Array:
