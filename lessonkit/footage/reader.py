@@ -33,9 +33,15 @@ MISSING_TAIL_S = 1.5
 """A file whose pictures end this much before the length that it states was cut short."""
 _QUARTER_TURNS = {0: 0, 90: 1, 180: 2, 270: 3}
 _BT709_FROM_HEIGHT_PX = 720
-_BT601 = (5, 6)  # FFmpeg's AVCOL_SPC_BT470BG and AVCOL_SPC_SMPTE170M
+_BT601 = 5
 _BT709 = 1
 _UNSPECIFIED = (2, None)
+_LUMA_WEIGHTS = {
+    _BT709: (0.2126, 0.0722), 4: (0.30, 0.11), _BT601: (0.299, 0.114), 6: (0.299, 0.114),
+    7: (0.212, 0.087), 9: (0.2627, 0.0593), 10: (0.2627, 0.0593),
+}  # fmt: skip
+"""Shares of red and blue in luma by number of the colour matrix (ITU-T H.273, table 4, numbered as in
+FFmpeg, against whose own conversion the tests hold them)."""
 
 
 def _turned(plane: NDArray[Any], degrees: int) -> NDArray[Any]:
@@ -77,7 +83,9 @@ class Frame:
 
     def bgr(self) -> Picture:
         """The whole picture, upright, shape (height, width, 3), blue-green-red."""
-        picture = self.raw.to_ndarray(format="bgr24")
+        # left to itself the library takes BT.601 where the file does not say
+        unsaid = {"src_colorspace": colour_matrix(self.raw)} if self.raw.colorspace in _UNSPECIFIED else {}
+        picture = self.raw.to_ndarray(format="bgr24", **unsaid)
         return np.ascontiguousarray(_turned(picture, self.rotation))
 
     def crop_bgr(self, x0: int, y0: int, x1: int, y1: int) -> Picture:
@@ -85,8 +93,12 @@ class Frame:
         import cv2
 
         w, h = self.size
-        x0, y0 = max(0, x0) & ~1, max(0, y0) & ~1
-        x1, y1 = min(w, x1 + (x1 & 1)), min(h, y1 + (y1 & 1))
+        left, top, right, bottom = max(0, x0), max(0, y0), min(w, x1), min(h, y1)
+        # colour samples are shared by 2 x 2 pixels, so whole pairs are converted
+        x0, y0 = left & ~1, top & ~1
+        x1, y1 = min(w, right + (right & 1)), min(h, bottom + (bottom & 1))
+        if right <= left or bottom <= top:
+            return np.zeros((max(0, bottom - top), max(0, right - left), 3), np.uint8)
         y, u, v = self.planes()
         luma = np.ascontiguousarray(y[y0:y1, x0:x1])
         half = (slice(y0 // 2, (y1 + 1) // 2), slice(x0 // 2, (x1 + 1) // 2))
@@ -95,20 +107,21 @@ class Frame:
             cv2.resize(np.ascontiguousarray(p[half]), wide, interpolation=cv2.INTER_LINEAR) for p in (u, v)
         ]
         yuv = cv2.merge([luma, *chroma])
-        return np.asarray(cv2.transform(yuv, yuv_to_bgr(self.raw)), np.uint8)
+        whole = np.asarray(cv2.transform(yuv, yuv_to_bgr(self.raw)), np.uint8)
+        return np.ascontiguousarray(whole[top - y0 : bottom - y0, left - x0 : right - x0])
 
 
 def colour_matrix(raw: Any) -> int:
     """FFmpeg's number of the frame's colour matrix; where the file does not say, BT.709 for high definition."""
     space = raw.colorspace
     if space in _UNSPECIFIED:
-        return _BT709 if min(raw.height, raw.width) >= _BT709_FROM_HEIGHT_PX else _BT601[0]
+        return _BT709 if min(raw.height, raw.width) >= _BT709_FROM_HEIGHT_PX else _BT601
     return int(space)
 
 
 def yuv_to_bgr(raw: Any) -> NDArray[np.float64]:
-    """The affine matrix, shape (3, 4), from 8-bit Y, U, V to B, G, R (ITU-R BT.601 and BT.709, both ranges)."""
-    kr, kb = (0.299, 0.114) if colour_matrix(raw) in _BT601 else (0.2126, 0.0722)
+    """The affine matrix, shape (3, 4), from 8-bit Y, U, V to B, G, R (the matrices of ITU-T H.273, both ranges)."""
+    kr, kb = _LUMA_WEIGHTS.get(colour_matrix(raw), _LUMA_WEIGHTS[_BT709])
     kg = 1 - kr - kb
     full = raw.color_range == 2
     sy, sc, oy = (1.0, 1.0, 0.0) if full else (255 / 219, 255 / 224, 16.0)
