@@ -23,7 +23,7 @@ from lessonkit.seeing.residences import residences
 from lessonkit.seeing.sampling import Sample, Sighting
 from lessonkit.seeing.shots import was_struck
 from lessonkit.seeing.tracking import Moving
-from tests.seeing.test_balls import overhead
+from tests.seeing.test_balls import FACTS, overhead
 
 TABLE = Table("9ft", 2540.0, 1270.0)
 D = TABLE.ball_diameter_mm
@@ -39,8 +39,9 @@ def straight(
 
 
 def test_touching_the_nose() -> None:
-    """references B6: the nose at 63.5 % stands 0.27 R above the centre: contact sqrt(1 - 0.27²) R from the nose line."""
-    assert touch_mm(TABLE) == pytest.approx(TABLE.radius_mm * np.sqrt(1 - 0.27**2), abs=0.05)
+    """The nose at 63.5 % of the ball touches it 15.66 degrees above its centre (shared/seeing.toml [nose])."""
+    up = np.radians(FACTS["nose"]["elevation_deg"])
+    assert touch_mm(TABLE) == pytest.approx(TABLE.radius_mm * np.cos(up), abs=0.01)
 
 
 def test_the_strike_is_carried_back_between_frames() -> None:
@@ -63,9 +64,9 @@ def test_a_cushion_contact_falls_between_frames() -> None:
     assert track[:, 1].max() == pytest.approx(line, abs=2.0)
 
 
-@pytest.mark.parametrize(("share", "cut_deg"), [(0.75, 14.48), (0.5, 30.0), (0.25, 48.59)])
+@pytest.mark.parametrize(("share", "cut_deg"), FACTS["fullness"]["pairs"])
 def test_fullness_is_one_minus_the_sine_of_the_cut(share: float, cut_deg: float) -> None:
-    """Hit fractions and cut angles as published (Alciatore, fractional-ball aiming; references B1)."""
+    """Hit fractions and cut angles as published (Alciatore, fractional-ball aiming; shared/seeing.toml [fullness])."""
     target = (1500.0, 600.0)
     c = np.radians(cut_deg)
     ghost = (target[0] - D * np.cos(c), target[1] + D * np.sin(c))

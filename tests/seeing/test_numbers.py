@@ -1,0 +1,173 @@
+"""Looks to numbers: colours against published CIELAB, assignment against a general library and worked examples."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
+from skimage.color import rgb2lab
+
+from lessonkit.seeing.cloth import LINEAR
+from lessonkit.seeing.looks import Close, Look, lab_of, look, white_point
+from lessonkit.seeing.numbers import assign, cost, costs
+from tests.scenes.look import BALLS
+
+FACTS = tomllib.loads((Path(__file__).parents[2] / "shared" / "seeing.toml").read_text(encoding="utf-8"))
+RGB = st.tuples(st.integers(0, 255), st.integers(0, 255), st.integers(0, 255))
+
+
+def lab(rgb: tuple[int, int, int]) -> NDArray[np.float32]:
+    """CIELAB of one 8-bit colour by our own means."""
+    return lab_of(LINEAR[np.array(rgb[::-1], np.uint8)].reshape(1, 1, 3), np.ones(3))[0, 0]
+
+
+@pytest.mark.parametrize("case", FACTS["cielab"]["cases"])
+def test_lab_is_that_of_the_standard(case: dict[str, Any]) -> None:
+    """CIELAB of 8-bit sRGB (IEC 61966-2-1 with CIE 15; shared/seeing.toml [cielab]), to twice what libraries differ by,
+    and OpenCV's own rounding of its table in a float (0.15)."""
+    assert lab(tuple(case["rgb"])) == pytest.approx(case["lab"], abs=2 * FACTS["cielab"]["tolerance"] + 0.15)
+
+
+@settings(max_examples=60, deadline=None)
+@given(RGB)
+def test_lab_agrees_with_scikit_image(rgb: tuple[int, int, int]) -> None:
+    """Any colour comes out as scikit-image's rgb2lab has it, within half a unit: a just visible difference is about 1."""
+    assert lab(rgb) == pytest.approx(rgb2lab(np.array(rgb, np.uint8).reshape(1, 1, 3))[0, 0], abs=0.5)
+
+
+@settings(max_examples=40, deadline=None)
+@given(RGB, st.floats(0.4, 1.0), st.floats(0.4, 1.0), st.floats(0.4, 1.0))
+def test_a_coloured_lamp_is_taken_out(rgb: tuple[int, int, int], r: float, g: float, b: float) -> None:
+    """Light and white scaled alike, channel by channel, are the same colour."""
+    light = LINEAR[np.array(rgb[::-1], np.uint8)].reshape(1, 1, 3)
+    lamp = np.array([b, g, r])
+    got = lab_of((light * lamp).astype(np.float32), lamp)[0, 0]
+    assert got == pytest.approx(lab(rgb), abs=0.3)
+
+
+def close(
+    rgb: tuple[float, float, float], band: float | None, lamp: NDArray[np.float64], n: int = 41
+) -> Close:
+    """A close look at a drawn ball: all of its colour, or white with a band that reaches `band` radii to both sides,
+    and a small white number disc."""
+    half = n // 2
+    a = np.arange(-half, half + 1) / (n / 3.4)
+    gx, gy = np.meshgrid(a, a)
+    colour = LINEAR[np.array(rgb[::-1]).astype(np.uint8)]
+    white = LINEAR[np.array([225, 232, 236], np.uint8)]
+    light = np.tile(colour, (n, n, 1))
+    if band is not None:
+        light[np.abs(gy) > band] = white
+    if rgb[:3] != BALLS[0]:
+        light[np.hypot(gx, gy) < 0.22] = white
+    return Close((light * lamp).astype(np.float32), np.hypot(gx, gy).astype(np.float32))
+
+
+@pytest.mark.parametrize("lamp", [(1.0, 1.0, 1.0), (0.62, 0.8, 0.95), (0.9, 0.75, 0.6)])
+def test_a_whole_set_is_named(lamp: tuple[float, float, float]) -> None:
+    """All sixteen balls, drawn in the colours of the WPA's words under neutral, warm and cold light, get their numbers,
+    and none is doubtful by half."""
+    light = np.array(lamp)
+    drawn = {n: close(BALLS[n if n <= 8 else n - 8], None if n <= 8 else 0.5, light) for n in range(16)}
+    white = white_point(list(drawn.values()))
+    seen = np.array([costs([look(c, white, 8)]) for c in drawn.values()])
+    named = assign(seen)
+    assert [n.number for n in named] == list(drawn)
+    assert min(n.confidence for n in named) > 0.5
+
+
+@pytest.mark.parametrize("example", FACTS["assignment"])
+def test_worked_assignments(example: dict[str, Any]) -> None:
+    """Kuhn's problem on worked examples (shared/seeing.toml [[assignment]]); the other numbers cost far more."""
+    small = np.array(example["costs"])
+    c = np.full((len(small), 16), 50.0)
+    c[:, : small.shape[1]] = small
+    got = [n.number for n in assign(c)]
+    assert got == example["columns"]
+    assert c[np.arange(len(c)), got].sum() == pytest.approx(example["total"])
+
+
+TABLES = st.integers(1, 16).flatmap(
+    lambda n: st.lists(st.lists(st.floats(0, 30), min_size=16, max_size=16), min_size=n, max_size=n)
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(TABLES)
+def test_no_assignment_is_cheaper(table: list[list[float]]) -> None:
+    """The total is that of SciPy's linear_sum_assignment, each number once."""
+    c = np.array(table)
+    got = [n.number for n in assign(c)]
+    rows, columns = linear_sum_assignment(c)
+    assert len(set(got)) == len(got)
+    assert c[np.arange(len(c)), got].sum() == pytest.approx(c[rows, columns].sum())
+
+
+@settings(max_examples=40, deadline=None)
+@given(TABLES, st.data())
+def test_a_struck_ball_keeps_its_number(table: list[list[float]], data: st.DataObject) -> None:
+    """The ball that was struck is the cue ball whatever it looks like, and no other is."""
+    held = data.draw(st.integers(0, len(table) - 1))
+    got = [n.number for n in assign(np.array(table), {held: 0})]
+    assert got[held] == 0 and got.count(0) == 1
+
+
+@settings(max_examples=30, deadline=None)
+@given(TABLES, st.randoms(use_true_random=False))
+def test_the_order_of_the_balls_does_not_matter(table: list[list[float]], random: Any) -> None:
+    """The likelihoods of a shuffled table are the shuffled likelihoods (where no two answers are equally good)."""
+    c = np.array(table) + np.random.default_rng(0).uniform(0, 0.01, (len(table), 16))
+    order = list(range(len(c)))
+    random.shuffle(order)
+    a, b = assign(c), assign(c[order])
+    assert c[np.arange(len(c)), [n.number for n in a]].sum() == pytest.approx(
+        c[order][np.arange(len(c)), [n.number for n in b]].sum()
+    )
+    same = [k for k, i in enumerate(order) if a[i].number == b[k].number]
+    assert [b[k].confidence for k in same] == pytest.approx([a[order[k]].confidence for k in same], abs=1e-6)
+
+
+def test_two_balls_of_one_colour() -> None:
+    """Two balls that both look like the 3: the one that looks more like it is the 3, and the other takes a number near in
+    colour; neither is said to be sure."""
+    red = look_like(3)
+    paler = Look(red.white, red.rim_white, (50.0, 60.0, 44.0), red.weight)
+    named = assign(np.array([costs([paler]), costs([red])]))
+    assert named[1].number == 3 and named[0].number != 3
+    assert named[0].confidence < 0.5
+
+
+def look_like(number: int) -> Look:
+    """The look of a drawn ball."""
+    drawn = close(BALLS[number if number <= 8 else number - 8], None if number <= 8 else 0.5, np.ones(3))
+    return look(drawn, LINEAR[np.array([225, 232, 236], np.uint8)].astype(float), 8)
+
+
+def test_stripe_and_solid_of_one_colour_are_told_apart() -> None:
+    """The 1 and the 9, the 2 and the 10 and so on differ by their white alone."""
+    for n in range(1, 8):
+        assert cost(look_like(n), n) < cost(look_like(n), n + 8)
+        assert cost(look_like(n + 8), n + 8) < cost(look_like(n + 8), n)
+
+
+def test_more_balls_than_numbers() -> None:
+    """A seventeenth thing gets no number and no confidence, and the sixteen balls keep theirs."""
+    seen = [costs([look_like(n)]) for n in range(16)]
+    seen.insert(5, np.full(16, 30.0))
+    named = assign(np.array(seen))
+    assert (named[5].number, named[5].confidence) == (-1, 0.0)
+    assert [n.number for k, n in enumerate(named) if k != 5] == list(range(16))
+
+
+def test_sights_that_agree_make_surer() -> None:
+    """Seen four times a ball is not less sure than seen once, and a ball never seen closely tells nothing."""
+    once, often = costs([look_like(6)]), costs([look_like(6)] * 4)
+    assert np.ptp(often) >= np.ptp(once) and often.argmin() == once.argmin() == 6
+    assert np.ptp(costs([])) == 0
