@@ -91,6 +91,18 @@ def test_balls_are_foreign_and_shadow_and_noise_are_not(cloth: str) -> None:
         assert (mask[beside] > 0.5).mean() < 0.05
 
 
+@pytest.mark.parametrize("cloth", ["green", "blue", "tan", "burgundy"])
+def test_colour_alone_is_enough(cloth: str) -> None:
+    """A ball just as bright along the cloth's own colour, its colour a third off it: foreign, to its rim and no further."""
+    under = linear_of(CLOTHS[cloth])
+    aside = np.cross(under, [0.3, 0.5, 0.8])
+    aside *= np.sign(aside[np.abs(aside).argmax()]) * np.linalg.norm(under) / np.linalg.norm(aside) / 3
+    mask = bare(cloth).foreign(film(CLOTHS[cloth], 106, ball=tuple(coded(np.clip(under + aside, 0, 1)))))  # type: ignore[arg-type]
+    off, r = distance_px(SPOT), VIEW.radius_px
+    assert (mask[off < 0.85 * r] > 0.5).mean() > 0.9
+    assert (mask[(off > 1.25 * r) & (off < 2 * r)] > 0.5).mean() < 0.02
+
+
 @pytest.mark.parametrize("gain", [0.85, 1.15])
 @pytest.mark.parametrize("cloth", ["green", "tan", "grey"])
 def test_another_exposure_changes_nothing(cloth: str, gain: float) -> None:
