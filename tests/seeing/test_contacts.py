@@ -69,6 +69,28 @@ def test_the_strike_between_frames(phase: float, speed: float, angle: float) -> 
     assert run.onset_s == pytest.approx(t0, abs=3e-3)
 
 
+NEAR = pytest.mark.xfail(
+    reason="sights after a hit within the first frames are fitted as if the ball still ran freely",
+    strict=True,
+)
+
+
+@pytest.mark.parametrize(
+    ("speed", "gap_mm", "phase"),
+    [
+        (4900.0, 200.0, 0.0),
+        pytest.param(4900.0, 91.0, 0.5, marks=NEAR),
+        pytest.param(2000.0, 60.0, 0.5, marks=NEAR),
+    ],
+)
+def test_the_strike_before_a_near_hit(speed: float, gap_mm: float, phase: float) -> None:
+    """A ball that meets another a frame or two after it was struck, and runs on more slowly, was struck when it was."""
+    t0 = 1.0 + phase / FPS
+    hit = t0 + gap_mm / speed
+    way = [(t0, 1000.0, 600.0), (hit, 1000.0 + gap_mm, 600.0), (hit + 0.3, 1000.0 + gap_mm + 180.0, 600.0)]
+    assert from_rest(way, hit + 0.3).onset_s == pytest.approx(t0, abs=3e-3)
+
+
 @settings(max_examples=80, deadline=None)
 @given(
     st.sampled_from(["head", "foot", "right", "left"]),
