@@ -19,6 +19,8 @@ Floats = NDArray[np.float64]
 
 NEAR_MM = 26.0
 """Gap between two balls up to which one may have set the other moving."""
+AFTER_MM = 1.5
+"""A sight this far off the way to a hit was taken after it."""
 LEAST_TURN_MMPS = 45.0
 """Smallest change of velocity that is taken for a contact of two moving balls."""
 LEAST_NORMAL_MMPS = 12.0
@@ -94,7 +96,15 @@ def _meeting(hitter: Run, hit: Run, table: Table, step: float) -> tuple[float, f
     came = before(hitter.track, hit.onset_s + 0.3 * step, hit.onset_s - 8 * step)
     if len(came) >= 2:
         far = [np.hypot(*(p[1:] - rest)) for p in came]
-        if far[-1] > far[-2]:  # the last sight is already after the hit
+        # the last sight is already after the hit: it lies further off, or off the way there
+        led = (
+            Motion.through(came[:-1], float(came[-1, 0]))
+            if len(came) >= 3 and came[-1, 0] > hit.onset_s
+            else None
+        )
+        if far[-1] > far[-2] or (
+            led is not None and np.hypot(*(led.place(float(came[-1, 0])) - came[-1, 1:])) > AFTER_MM
+        ):
             came = came[:-1]
     way = Motion.through(came, float(came[-1, 0])) if len(came) >= 2 else None
     if way is None:

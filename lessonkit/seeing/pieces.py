@@ -76,6 +76,12 @@ def without_outliers(track: Track) -> Track:
     step = np.hypot(*(xy[2:] - xy[:-2]).T)
     bad = np.zeros(len(track), bool)
     bad[1:-1] = (off > OUTLIER_MM) & (off > 2.0 * step)
+    # where a ball turns back, the sight lies on the way there or on the way back
+    for i in np.nonzero(bad)[0]:
+        for a, b in ((i - 2, i - 1), (i + 2, i + 1)):
+            if 0 <= a < len(track) and t[a] != t[b]:
+                on = xy[b] + (xy[b] - xy[a]) * (t[i] - t[b]) / (t[b] - t[a])
+                bad[i] &= bool(np.hypot(*(xy[i] - on)) > OUTLIER_MM)
     return track[~bad]
 
 

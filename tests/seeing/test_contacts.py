@@ -171,12 +171,7 @@ def test_any_cut_from_any_side(cut_deg: float, phase: float, speed: float, turn:
     assert events[0].t_s == pytest.approx(hit, abs=6e-3)
 
 
-LATE = pytest.mark.xfail(reason="a sight just after the hit is taken for one on the way to it", strict=True)
-
-
-@pytest.mark.parametrize(
-    "phase", [0.05, 0.2, 0.4, 0.6, pytest.param(0.8125, marks=LATE), pytest.param(0.78, marks=LATE)]
-)
+@pytest.mark.parametrize("phase", [0.05, 0.2, 0.4, 0.6, 0.8125, 0.78])
 @pytest.mark.parametrize("cut_deg", [12.0, -30.0, 55.0])
 def test_fullness_at_any_phase(cut_deg: float, phase: float) -> None:
     """1 - sin(cut), to two hundredths, wherever between two frames the hit falls."""
@@ -270,15 +265,10 @@ def test_one_false_sight_goes(k: int, jump: float, angle: float) -> None:
     assert np.array_equal(without_outliers(good), good)
 
 
-TURN = pytest.mark.xfail(
-    reason="the sight nearest a cushion that is met squarely is taken for a false one", strict=True
-)
-
-
 @pytest.mark.parametrize(
     ("phase", "speed", "angle", "share"),
-    [(0.1, 2000.0, 0.05, 0.7), (0.5, 900.0, 0.5, 0.8), pytest.param(0.855, 3084.0, 0.088, 0.74, marks=TURN),
-     pytest.param(0.824, 1973.0, 0.017, 0.68, marks=TURN)],
+    [(0.1, 2000.0, 0.05, 0.7), (0.5, 900.0, 0.5, 0.8), (0.855, 3084.0, 0.088, 0.74),
+     (0.824, 1973.0, 0.017, 0.68)],
 )  # fmt: skip
 def test_a_bounce_is_no_false_sight(phase: float, speed: float, angle: float, share: float) -> None:
     """The foot cushion is still met once, at its time, after false sights were taken out."""
