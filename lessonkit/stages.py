@@ -22,8 +22,6 @@ WRITTEN = (
 )  # fmt: skip
 """All that a whole lesson consists of."""
 _STILL = re.compile(r"shot-\d{2,}-(plan|result)\.png")
-TOP_BORDER_MM = 100.0
-"""The squared-up table is shown with its cushions, for balls on a rail to be whole."""
 NOTE_SLACK_S = 1.0
 """People round the time of a note up to the next second; beyond that it lies past the end."""
 
@@ -194,19 +192,18 @@ def _publish(job: Job, analysis: Analysis, talk: Talk) -> tuple[str, ...]:
 
     out = job.out
     cuts = build_cuts(analysis)
-    talk.say("Writing captions, chapters, report and stills.")
+    talk.say("Writing captions, chapters and report.")
     caption_files.write_srt(cuts.cues, out / "lesson.srt")
     caption_files.write_vtt(cuts.cues, out / "lesson.vtt")
     chapter_files.write_chapter_vtt(cuts.chapters, out / "chapters.vtt")
     caution = chapter_files.write_chapter_lines(cuts.chapters, out / "chapters.txt")
     shots_csv.write(analysis, out)
     description.write(analysis, cuts, out)
-    _write_top_view(job, analysis)
-    written = stills.write_stills(job.footage, analysis, out / "stills")
-    _drop_old_stills(out / "stills", written)
     report.write(analysis, out, cuts)
+    beside = stills.Beside(out, analysis)
     with talk.step("Rendering the lesson") as progress:
-        video.render(job.footage, analysis, cuts, out / "lesson.mp4", progress=progress)
+        video.render(job.footage, analysis, cuts, out / "lesson.mp4", progress=progress, beside=beside)
+    _drop_old_stills(out / "stills", beside.written)
     return (caution,) if caution else ()
 
 
@@ -215,29 +212,6 @@ def _drop_old_stills(folder: Path, written: list[Path]) -> None:
     for old in set(folder.glob("shot-*.png")) - set(written):
         if _STILL.fullmatch(old.name):
             old.unlink()
-
-
-def _write_top_view(job: Job, analysis: Analysis) -> None:
-    """The layout before the first shot, squared up."""
-    import cv2
-    import numpy as np
-
-    from lessonkit.folder import write_bytes
-    from lessonkit.footage.reader import open_footage
-    from lessonkit.lesson.stills import Stills
-    from lessonkit.table.topview import top_view
-
-    with open_footage(job.footage) as footage:
-        picture = Stills(footage, analysis).before(analysis.shots[0].seen).to_bgr()
-    # The stills may be smaller than the footage; the camera was measured at the footage's size.
-    full = np.asarray(cv2.resize(picture, (analysis.footage.width, analysis.footage.height)), np.uint8)
-    squared = top_view(full, analysis.camera, analysis.table, border_mm=TOP_BORDER_MM)
-    done, png = cv2.imencode(".png", squared)
-    if not done:
-        raise FolderError(
-            "The squared-up picture could not be made into a PNG; report this with the footage's size."
-        )
-    write_bytes(job.out / "top-view.png", png.tobytes())
 
 
 def doubts(analysis: Analysis) -> tuple[str, ...]:

@@ -54,30 +54,32 @@ def card_pictures(
     ground: U8, words: Sequence[Words], fps: float, frames: int
 ) -> Iterator[tuple[Picture, int]]:
     """The card's pictures, each with how many frames it stands; the words fade in over the first moments."""
+    first, last = Picture.from_bgr(ground), Picture.from_bgr(_composed(ground, words))
+    each = max(1, round(fps / ANIMATED_FPS))
+    fading = min(frames, round(min(FADE_S, max(frames, 1) / fps / 2) * fps))
+    for k in range(0, fading, each):
+        yield first.mixed(last, k / fading), min(each, fading - k)
+    if frames > fading:
+        yield last, frames - fading
+
+
+def _composed(ground: U8, words: Sequence[Words]) -> U8:
+    """The words on their ground, shape (height, width, 3), blue-green-red."""
     from moviepy import CompositeVideoClip, ImageClip
-    from moviepy.video.fx import CrossFadeIn
 
     h, w = ground.shape[:2]
     layer = Layer(w, h)
     for line in words:
         _write(layer, line)
-    duration = max(frames, 1) / fps
-    base = ImageClip(ground[..., ::-1]).with_duration(duration)
-    clips = [base]
+    clips = [ImageClip(ground[..., ::-1]).with_duration(1.0)]
     if layer.touched is not None:
         x0, y0, x1, y1 = layer.touched
-        rgba = _straight(layer.bgra[y0:y1, x0:x1])
-        text = ImageClip(rgba).with_duration(duration).with_position((x0, y0))
-        clips.append(text.with_effects([CrossFadeIn(min(FADE_S, duration / 2))]))
-    card = CompositeVideoClip(clips, size=(w, h)).with_duration(duration)
-    each = max(1, round(fps / ANIMATED_FPS))
-    fading = min(frames, int(np.ceil(min(FADE_S, duration / 2) * fps)) + 1)
-    steps = range(0, fading, each)
-    for k in steps:
-        rgb = np.ascontiguousarray(card.get_frame(k / fps if k != steps[-1] else duration * 0.75))
-        repeat = frames - k if k == steps[-1] else each
-        yield Picture.from_bgr(np.ascontiguousarray(rgb[..., ::-1])), repeat
+        text = ImageClip(_straight(layer.bgra[y0:y1, x0:x1]))
+        clips.append(text.with_duration(1.0).with_position((x0, y0)))
+    card = CompositeVideoClip(clips, size=(w, h)).with_duration(1.0)
+    rgb = np.asarray(card.get_frame(0.5), np.uint8)
     card.close()
+    return np.ascontiguousarray(rgb[..., ::-1])
 
 
 def _straight(bgra: U8) -> U8:

@@ -66,6 +66,12 @@ class Picture:
         other.i420[:] = self.i420
         return other
 
+    def mixed(self, other: Picture, share: float) -> Picture:
+        """This picture with so much (0-1) of another one of the same size."""
+        picture = Picture(self.width, self.height)
+        cv2.addWeighted(self.i420, 1 - share, other.i420, share, 0.0, dst=picture.i420)
+        return picture
+
     @classmethod
     def from_frame(cls, frame: Frame, width: int, height: int) -> Picture:
         """A camera frame, upright, scaled if need be; untouched where size and colour are the lesson's already."""

@@ -19,22 +19,26 @@ STEP_MM = 12.0
 def lengths(points: ArrayLike) -> Array:
     """Length of the way up to each point, shape (N,), for points of shape (N, 2)."""
     p = np.asarray(points, float).reshape(-1, 2)
-    steps = np.diff(p, axis=0)
-    return np.asarray(np.r_[0.0, np.cumsum(np.hypot(steps[:, 0], steps[:, 1]))][: len(p)], float)
+    total = np.zeros(len(p))
+    if len(p) > 1:
+        steps = p[1:] - p[:-1]
+        np.cumsum(np.hypot(steps[:, 0], steps[:, 1]), out=total[1:])
+    return total
 
 
 def at_length(points: ArrayLike, at: ArrayLike) -> Array:
     """Places, shape (M, 2), at these lengths along the way; beyond the ends, the ends."""
     p, s = np.asarray(points, float).reshape(-1, 2), lengths(points)
     a = np.atleast_1d(np.asarray(at, float))
-    return np.asarray(np.c_[np.interp(a, s, p[:, 0]), np.interp(a, s, p[:, 1])], float)
+    return np.stack([np.interp(a, s, p[:, 0]), np.interp(a, s, p[:, 1])], axis=1)
 
 
 def stretch(points: ArrayLike, start: float, end: float) -> Array:
     """The part of the way between two lengths along it, its own corners kept; shape (N, 2), N >= 2."""
     p, s = np.asarray(points, float).reshape(-1, 2), lengths(points)
     inner = (s > start) & (s < end)
-    return np.asarray(np.r_[at_length(p, [start]), p[inner], at_length(p, [end])], float)
+    ends = at_length(p, [start, end])
+    return np.concatenate([ends[:1], p[inner], ends[1:]])
 
 
 def sampled(points: ArrayLike, step_mm: float = STEP_MM) -> Array:

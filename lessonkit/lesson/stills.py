@@ -32,6 +32,8 @@ NEIGHBOURS = (-1, 1, -2, 2)
 SAME_PLACE_MM = 3.0
 WINDOW_S = 10.0
 """Only so much of a rest, from its start, is looked at: the player has not bent down yet, and decoding costs."""
+KEPT_MIDDLES = 5
+"""Rests whose middle pictures are kept: the present one and its neighbours."""
 MAX_RESTS = 12
 """Rests looked at for the table without balls, spread over the footage; bounds memory and time."""
 DIFFERENT = 30
@@ -93,6 +95,14 @@ class Stills:
             return self._frame(shot.clear_after_s)
         return self._clean(self._index(shot) + 1, shot.layout_after)
 
+    def expect(self, shot: SeenShot) -> None:
+        """Take the still after this shot, and that before the next, in passing, if the shot's play is read first."""
+        k = self._index(shot)
+        following = (
+            self._analysis.shots[k + 1].seen.clear_before_s if k + 1 < len(self._analysis.shots) else None
+        )
+        self._cursor.keep(t for t in (shot.clear_after_s, following) if t is not None)
+
     def first(self) -> Picture:
         """The footage's first frame."""
         return self._frame(0.0)
@@ -151,6 +161,9 @@ class Stills:
             picture.i420[y : y + 64] = np.sort(np.stack([f[y : y + 64] for f in frames]), axis=0)[
                 len(frames) // 2
             ]
+        while len(self._middles) >= KEPT_MIDDLES:
+            del self._middles[min(self._middles)]  # shots are asked for in their order
+        self._middles[k] = picture
         return picture
 
     def _table_without_balls(self) -> tuple[Picture, NDArray[np.bool_]]:

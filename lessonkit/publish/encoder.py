@@ -8,9 +8,11 @@ with Encoder(path, size, rate, cuts=cuts, title="…") as encoder:
 from __future__ import annotations
 
 import struct
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 from pathlib import Path
+from queue import Queue
+from threading import Thread
 from types import TracebackType
 from typing import Any
 
@@ -27,13 +29,19 @@ CRF, PRESET = "20", "veryfast"
 """Quality at which x264's losses are hard to see, at a speed that keeps up with decoding (docs/decisions.md)."""
 KEYFRAME_EVERY_S = 2.0
 """So that players seek quickly."""
+AHEAD = 6
+"""Pictures that may wait for encoding while the next ones are decoded and drawn; bounds memory."""
 _MS = Fraction(1, 1000)
 _BT709 = 1  # FFmpeg's number for primaries, transfer and matrix alike
 _STUDIO_RANGE = 1
 
 
 class Encoder:
-    """Writes the lesson's file; close it (or leave the `with` block) to make it whole."""
+    """Writes the lesson's file; close it (or leave the `with` block) to make it whole.
+
+    Encoding goes on beside the caller, who must not change a picture once it is handed over; what goes wrong there is
+    raised from the next call.
+    """
 
     def __init__(
         self, path: Path, size: tuple[int, int], rate: Fraction, *, cuts: CutList, title: str
@@ -55,7 +63,11 @@ class Encoder:
         self._cues = _cue_stream(self._container) if cuts.cues else None
         self._pending = list(cuts.cues)
         self._container.set_chapters(_chapters(cuts.chapters))
-        self._caption_end_ms = 0
+        self._written_samples = 0
+        self._failed: BaseException | None = None
+        self._waiting: Queue[Callable[[], None] | None] = Queue(AHEAD)
+        self._worker = Thread(target=self._work, name="encoder", daemon=True)
+        self._worker.start()
 
     def _video_stream(self, size: tuple[int, int]) -> Any:
         stream = self._container.add_stream(
@@ -83,34 +95,61 @@ class Encoder:
         return float(self._frames / self.rate)
 
     def picture(self, picture: Picture, repeat: int = 1) -> None:
-        """Append a picture, shown for `repeat` frames; the same object again costs no copy."""
+        """Append a picture, shown for `repeat` frames."""
         if self._last is None or self._last[0] is not picture:
-            frame = av.VideoFrame.from_ndarray(picture.i420, format="yuv420p")
+            frame = av.VideoFrame.from_numpy_buffer(picture.i420, format="yuv420p")
             frame.time_base = 1 / self.rate
             frame.color_primaries = frame.color_trc = frame.colorspace = _BT709
             frame.color_range = _STUDIO_RANGE
             self._last = (picture, frame)
-        frame = self._last[1]
-        for _ in range(repeat):
-            frame.pts = self._frames
+        frame, first = self._last[1], self._frames
+        self._frames += repeat
+        self._do(lambda: self._encode(frame, first, repeat))
+
+    def _encode(self, frame: Any, first: int, repeat: int) -> None:
+        for k in range(first, first + repeat):
+            frame.pts = k
             # a chapter begins with a key frame, so that a player jumps to exactly there
-            frame.pict_type = 1 if self._frames in self._chapter_frames else 0
-            self._frames += 1
+            frame.pict_type = 1 if k in self._chapter_frames else 0
             self._mux(self._video.encode(frame))
 
     def sound(self, samples: NDArray[np.float32]) -> None:
         """Append stereo samples at 48 kHz, shape (N, 2), -1 to 1."""
-        if len(samples) == 0:
-            return
+        if len(samples):
+            self._samples += len(samples)
+            self._do(lambda: self._encode_sound(samples))
+
+    def _encode_sound(self, samples: NDArray[np.float32]) -> None:
         frame = av.AudioFrame.from_ndarray(
             np.ascontiguousarray(samples.T, np.float32), format="fltp", layout="stereo"
         )
         frame.sample_rate = SAMPLE_RATE_HZ
         frame.time_base = Fraction(1, SAMPLE_RATE_HZ)
-        frame.pts = self._samples
-        self._samples += len(samples)
+        frame.pts = self._written_samples
+        self._written_samples += len(samples)
         self._mux(self._audio.encode(frame))
-        self._captions_until(self._samples / SAMPLE_RATE_HZ)
+        self._captions_until(self._written_samples / SAMPLE_RATE_HZ)
+
+    def _do(self, job: Callable[[], None]) -> None:
+        """Hand a job to the worker."""
+        if self._failed is not None:
+            raise self._failed
+        self._waiting.put(job)
+
+    def _work(self) -> None:
+        """Do the jobs in their order; after a failure the rest is dropped, so that nobody waits for room."""
+        while (job := self._waiting.get()) is not None:
+            if self._failed is None:
+                try:
+                    job()
+                except BaseException as e:
+                    self._failed = e
+            self._waiting.task_done()
+
+    def _stop(self) -> None:
+        if self._worker.is_alive():
+            self._waiting.put(None)
+            self._worker.join()
 
     @property
     def samples_due(self) -> int:
@@ -127,6 +166,10 @@ class Encoder:
 
     def close(self) -> None:
         """Write what is left and the index, which goes to the front of the file."""
+        self._stop()
+        if self._failed is not None:
+            self._container.close()
+            raise self._failed
         self._captions_until(float("inf"))
         self._mux(self._video.encode(None))
         self._mux(self._audio.encode(None))
@@ -141,6 +184,8 @@ class Encoder:
         if kind is None:
             self.close()
         else:
+            self._failed = error  # what still waits is dropped
+            self._stop()
             self._container.close()
 
 

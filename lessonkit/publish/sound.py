@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,30 +13,40 @@ from lessonkit.publish.encoder import SAMPLE_RATE_HZ
 FADE_S = 0.008
 """Fade at both edges of a stretch of sound, so that a cut does not click."""
 CHUNK = SAMPLE_RATE_HZ
+PART = 20 * SAMPLE_RATE_HZ
+"""Samples held at once, however long the shot."""
 
 Samples = NDArray[np.float32]
 
 
-def silence(count: int) -> Samples:
-    """`count` samples of silence, shape (count, 2)."""
-    return np.zeros((max(0, count), 2), np.float32)
+def silence(count: int) -> Iterator[Samples]:
+    """`count` samples of silence, in parts of shape (n, 2)."""
+    for at in range(0, count, PART):
+        yield np.zeros((min(PART, count - at), 2), np.float32)
 
 
-def played(footage: OpenFootage, start_s: float, count: int) -> Samples:
-    """`count` samples, shape (count, 2), of the footage's sound from footage time `start_s`, faded at its edges.
+def played(footage: OpenFootage, start_s: float, count: int) -> Iterator[Samples]:
+    """`count` samples of the footage's sound from footage time `start_s`, faded at both ends, in parts of shape (n, 2).
 
     Silence where the footage has no sound, or has ended.
     """
-    if count <= 0 or not footage.has_sound:
-        return silence(count)
-    duration = count / SAMPLE_RATE_HZ
-    sound = footage.sound(start_s, start_s + duration, SAMPLE_RATE_HZ)
-    if not sound.any():
-        return silence(count)
-    return _faded(sound, count)
+    if not footage.has_sound:
+        yield from silence(count)
+        return
+    for at in range(0, count, PART):
+        here = min(PART, count - at)
+        begin = start_s + at / SAMPLE_RATE_HZ
+        sound = footage.sound(begin, begin + here / SAMPLE_RATE_HZ, SAMPLE_RATE_HZ)
+        first, last = at == 0, at + here == count
+        yield _faded(sound, here, first, last) if (first or last) and sound.any() else _fitted(sound, here)
 
 
-def _faded(sound: Samples, count: int) -> Samples:
+def _fitted(sound: Samples, count: int) -> Samples:
+    """Exactly `count` samples: cut, or silence added, where rounding made one more or fewer."""
+    return np.concatenate([sound[:count], np.zeros((max(0, count - len(sound)), 2), np.float32)])
+
+
+def _faded(sound: Samples, count: int, first: bool, last: bool) -> Samples:
     from moviepy import AudioArrayClip, CompositeAudioClip
     from moviepy.audio.fx import AudioFadeIn, AudioFadeOut
 
@@ -42,8 +54,9 @@ def _faded(sound: Samples, count: int) -> Samples:
     half = 0.5 / SAMPLE_RATE_HZ
     clip = AudioArrayClip(np.asarray(sound, np.float64), fps=SAMPLE_RATE_HZ)
     fade = min(FADE_S, clip.duration / 4)
-    track = CompositeAudioClip([clip.with_effects([AudioFadeIn(fade), AudioFadeOut(fade)])])
-    out = silence(count)
+    effects = [*([AudioFadeIn(fade)] if first else []), *([AudioFadeOut(fade)] if last else [])]
+    track = CompositeAudioClip([clip.with_effects(effects)])
+    out = np.zeros((count, 2), np.float32)
     for at in range(0, min(count, len(sound)), CHUNK):
         times = np.arange(at, min(at + CHUNK, count, len(sound))) / SAMPLE_RATE_HZ + half
         out[at : at + len(times)] = track.get_frame(times)

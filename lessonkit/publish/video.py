@@ -1,7 +1,7 @@
 """lesson.mp4: the cut list's pieces, one after the other, through one encoder.
 
-Frames go from the decoder through the drawing to the encoder one at a time, so memory does not grow with the
-footage; a still is drawn once however long it stands.
+Frames go from the decoder through the drawing to the encoder, which works beside them, a few at a time, so memory does
+not grow with the footage; a still is drawn once however long it stands, and the footage is read once, in its order.
 """
 
 from __future__ import annotations
@@ -22,20 +22,22 @@ from lessonkit.lesson.picture import Picture
 from lessonkit.lesson.plan_scene import plan_still
 from lessonkit.lesson.play_scene import Play
 from lessonkit.lesson.result_scene import result_still
-from lessonkit.lesson.scene import Set, Still, pen_for, set_up
+from lessonkit.lesson.scene import Set, pen_for, set_up
 from lessonkit.lesson.stills import Stills
 from lessonkit.model import Analysis, Shot
 from lessonkit.publish.encoder import Encoder
 from lessonkit.publish.sound import played, silence
+from lessonkit.publish.stills import Beside
 
 Progress = Callable[[float], None]
 """Called now and then with the share done, 0-1."""
 
 
 def render(
-    footage: Path, analysis: Analysis, cuts: CutList, out: Path, *, progress: Progress | None = None
-) -> None:
-    """Write the lesson's video to `out`, whole or not at all.
+    footage: Path, analysis: Analysis, cuts: CutList, out: Path, *, progress: Progress | None = None,
+    beside: Beside | None = None,
+) -> None:  # fmt: skip
+    """Write the lesson's video to `out`, whole or not at all; `beside` gets the stills of every shot in passing.
 
     Raises FootageError when the footage cannot be read, FolderError when `out` cannot be written.
     """
@@ -48,7 +50,8 @@ def render(
         title = analysis.head.title or "Straight pool"
         try:
             with Encoder(part, stills.size, rate, cuts=cuts, title=title) as encoder:
-                _Render(source, cursor, analysis, cuts, stills, encoder, progress or (lambda _: None)).run()
+                rendering = _Render(source, cursor, analysis, cuts, stills, encoder)
+                rendering.run(progress or (lambda _: None), beside)
         except av.error.OSError as e:
             raise FolderError(f"{out.name} could not be written to {out.parent} ({e.strerror}); free some space "
                               "or give --out another folder.") from e  # fmt: skip
@@ -58,19 +61,21 @@ class _Render:
     """One rendering in progress."""
 
     def __init__(
-        self, source: OpenFootage, cursor: Cursor, analysis: Analysis, cuts: CutList, stills: Stills, encoder: Encoder,
-        progress: Progress,
+        self, source: OpenFootage, cursor: Cursor, analysis: Analysis, cuts: CutList, stills: Stills, encoder: Encoder
     ) -> None:  # fmt: skip
         self._source, self._cursor = source, cursor
         self._analysis, self._cuts = analysis, cuts
-        self._stills, self._encoder, self._progress = stills, encoder, progress
+        self._stills, self._encoder = stills, encoder
+        self._progress: Progress = lambda _: None
+        self._beside: Beside | None = None
         self._shots = {s.seen.number: s for s in analysis.shots}
         self._set: Set | None = None
         self._base = Picture(2, 2)
         self._ground: Picture | None = None
 
-    def run(self) -> None:
+    def run(self, progress: Progress, beside: Beside | None) -> None:
         """Write every piece."""
+        self._progress, self._beside = progress, beside
         for piece in self._cuts.pieces:
             if piece.kind == "play":
                 self._play(piece)
@@ -78,8 +83,22 @@ class _Render:
                 self._still(piece)
             else:
                 self._card(piece)
-            self._encoder.sound(silence(self._encoder.samples_due))
+            for part in silence(self._encoder.samples_due):
+                self._encoder.sound(part)
+            self._keep_missing(piece)
         self._progress(1.0)
+
+    def _keep_missing(self, piece: Piece) -> None:
+        """After a play, the stills that the lesson does not show."""
+        if self._beside is None or piece.kind != "play":
+            return
+        shot = self._shots[piece.shot or 0]
+        shown = {p.kind for p in self._cuts.pieces if p.shot == piece.shot}
+        if "plan" not in shown:
+            self._beside.still(shot.seen.number, "plan", plan_still(self._scene(shot), self._base).at(1.0))
+        if "result" not in shown:
+            still = result_still(self._scene(shot), self._stills.after(shot.seen))
+            self._beside.still(shot.seen.number, "result", still.at(1.0))
 
     def _end_frame(self, piece: Piece) -> int:
         return round(piece.end_s * self._encoder.rate)
@@ -87,24 +106,29 @@ class _Render:
     def _tell(self) -> None:
         self._progress(min(1.0, self._encoder.time_s / max(1e-9, self._cuts.duration_s)))
 
-    def _scene(self, shot: Shot, base: Picture | None = None) -> Set:
+    def _scene(self, shot: Shot) -> Set:
         """The shot's set, made on its first piece and kept while its pieces last."""
         if self._set is None or self._set.shot is not shot:
-            self._base = base or self._stills.before(shot.seen)
+            self._base = self._stills.before(shot.seen)
+            if self._beside is not None:
+                self._beside.layout(self._base)
             self._set = set_up(self._analysis, shot, pen_for(self._analysis, self._base))
         return self._set
 
     def _still(self, piece: Piece) -> None:
         shot = self._shots[piece.shot or 0]
-        if piece.kind == "plan":
-            base = self._stills.before(shot.seen)
-            still: Still = plan_still(self._scene(shot, base), base)
-        else:
-            still = result_still(self._scene(shot), self._stills.after(shot.seen))
+        scene = self._scene(shot)
+        still = (
+            plan_still(scene, self._base)
+            if piece.kind == "plan"
+            else result_still(scene, self._stills.after(shot.seen))
+        )
         first, end = self._encoder.frames, self._end_frame(piece)
         each = max(1, round(self._encoder.rate / ANIMATED_FPS))
         for k in range(first, end, each):
             self._encoder.picture(still.at((k - first) / max(1, end - first)), min(each, end - k))
+        if self._beside is not None:
+            self._beside.still(shot.seen.number, piece.kind, still.at(1.0))
         self._tell()
 
     def _play(self, piece: Piece) -> None:
@@ -112,6 +136,7 @@ class _Render:
         shot = self._shots[piece.shot or 0]
         scene = self._scene(shot)
         play = Play(scene, self._base)
+        self._stills.expect(shot.seen)
         first, end = self._encoder.frames, self._end_frame(piece)
         rate = self._encoder.rate
         # the piece's first output frame may lie a part of a frame after its stated start
@@ -128,7 +153,8 @@ class _Render:
             self._encoder.picture(drawn[1])
             if k % 30 == 0:
                 self._tell()
-        self._encoder.sound(played(self._source, start_s, self._encoder.samples_due))
+        for part in played(self._source, start_s, self._encoder.samples_due):
+            self._encoder.sound(part)
 
     def _card(self, piece: Piece) -> None:
         if self._ground is None:

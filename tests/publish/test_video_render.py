@@ -16,7 +16,7 @@ import pytest
 from lessonkit.errors import FolderError, FootageError
 from lessonkit.lesson.cutlist import CutList, Piece
 from lessonkit.lesson.picture import output_size
-from lessonkit.publish.stills import write_stills
+from lessonkit.publish.stills import Beside
 from lessonkit.publish.video import render
 from lessonkit.table.camera import project
 from tests.publish import filmed
@@ -318,10 +318,17 @@ def test_output_size(given: tuple[int, int], expected: tuple[int, int]) -> None:
 
 
 def test_stills_are_written(tmp_path: Path) -> None:
-    """Two full-size pictures a shot, named in order."""
+    """Two full-size pictures a shot, whether or not the lesson shows them, and the table from above."""
     import cv2
 
     info, cam = filmed.film(tmp_path / "clip.mp4", filmed.Clip(sound=False))
-    files = write_stills(tmp_path / "clip.mp4", filmed.analysis(info, cam), tmp_path / "stills")
-    assert [f.name for f in files] == ["shot-01-plan.png", "shot-01-result.png"]
-    assert all(cv2.imread(str(f)).shape == (360, 640, 3) for f in files)
+    analysis, cuts = filmed.analysis(info, cam), filmed.cut_list()
+    for name, pieces in (("all", cuts.pieces), ("play", tuple(p for p in cuts.pieces if p.kind == "play"))):
+        beside = Beside(tmp_path / name, analysis)
+        starts = replace(
+            cuts, pieces=tuple(replace(p, start_s=p.start_s - pieces[0].start_s) for p in pieces)
+        )
+        render(tmp_path / "clip.mp4", analysis, starts, tmp_path / name / "lesson.mp4", beside=beside)
+        assert [f.name for f in beside.written] == ["shot-01-plan.png", "shot-01-result.png"]
+        assert all(cv2.imread(str(f)).shape == (360, 640, 3) for f in beside.written)
+        assert cv2.imread(str(tmp_path / name / "top-view.png")).shape[1] == 1280
