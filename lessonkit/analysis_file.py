@@ -14,7 +14,9 @@ from lessonkit.model import (
     Analysis,
     Camera,
     Comparison,
+    Difference,
     Event,
+    Figure,
     Footage,
     Head,
     Intent,
@@ -25,8 +27,10 @@ from lessonkit.model import (
     Pocketed,
     SeenShot,
     Shot,
+    Strike,
     StrokeEstimate,
     Table,
+    TableFigures,
     Track,
 )
 
@@ -87,6 +91,10 @@ def _plan(p: Plan | None) -> Json | None:
         "ball": p.ball, "pocket": p.pocket, "stroke": p.stroke, "side": p.side, "speed": p.speed,
         "rails": p.rails, "landing": _xy(p.landing), "cue_path": _points(p.cue_path), "source": p.source,
         "ball_path": _points(p.ball_path), "ghost": _xy(p.ghost), "note": p.note,
+        "strike": None if p.strike is None else {
+            "aim_deg": _number(p.strike.aim_deg, 3), "speed_mps": _number(p.strike.speed_mps, 3),
+            "tip_up": _number(p.strike.tip_up, 3), "tip_left": _number(p.strike.tip_left, 3),
+        },
     }  # fmt: skip
 
 
@@ -101,16 +109,47 @@ def _comparison(c: Comparison | None) -> Json | None:
         "called_made": c.called_made, "landing_error_mm": _number(c.landing_error_mm),
         "path_distance_mm": _number(c.path_distance_mm), "rails_planned": c.rails_planned,
         "rails_actual": c.rails_actual, "verdict": c.verdict, "sentence": c.sentence,
+        "differences": [_difference(d) for d in c.differences], "cause": c.cause,
+        "unexplained_mm": _number(c.unexplained_mm), "detail": c.detail,
     }  # fmt: skip
+
+
+def _difference(d: Difference) -> Json:
+    return {
+        "account": d.account, "planned": _number(d.planned, 3), "actual": _number(d.actual, 3),
+        "error": _number(d.error, 4), "sure": d.sure, "words": d.words, "landing": _xy(d.landing),
+        "explains": _number(d.explains, 3),
+    }  # fmt: skip
+
+
+def _stroke(e: StrokeEstimate | None) -> Json | None:
+    if e is None:
+        return None
+    return {
+        "speed_mps": _number(e.speed_mps, 3), "tip_up": _number(e.tip_up, 3), "tip_left": _number(e.tip_left, 3),
+        "aim_deg": _number(e.aim_deg, 3), "speed_error_mps": _number(e.speed_error_mps, 4),
+        "tip_up_error": _number(e.tip_up_error, 4), "tip_left_error": _number(e.tip_left_error, 4),
+        "aim_error_deg": _number(e.aim_error_deg, 4),
+    }  # fmt: skip
+
+
+def _figures(f: TableFigures | None) -> Json | None:
+    if f is None:
+        return None
+    return {name: _figure(getattr(f, name)) for name in ("rolling", "sliding", "rebound", "cushion_grip")}
+
+
+def _figure(f: Figure) -> Json:
+    return {
+        "value": _number(f.value, 5),
+        "error": _number(f.error, 5),
+        "stretches": f.stretches,
+        "measured": f.measured,
+    }
 
 
 def _shot(s: Shot) -> Json:
     e = s.seen
-    stroke = s.stroke and {
-        "speed_mps": _number(s.stroke.speed_mps, 3),
-        "tip_up": _number(s.stroke.tip_up, 3),
-        "tip_left": _number(s.stroke.tip_left, 3),
-    }
     return {
         "number": e.number, "strike_s": round(e.strike_s, 4), "rest_s": round(e.rest_s, 4),
         "layout_before": _layout(e.layout_before), "layout_after": _layout(e.layout_after),
@@ -120,7 +159,7 @@ def _shot(s: Shot) -> Json:
         "pocketed": [{"ball": p.ball, "pocket": p.pocket, "t": round(p.t_s, 4)} for p in e.pocketed],
         "scratch": e.scratch, "fullness": _number(e.fullness, 4),
         "clear_before_s": _number(e.clear_before_s, 4), "clear_after_s": _number(e.clear_after_s, 4),
-        "stroke": stroke,
+        "stroke": _stroke(s.stroke),
         "note": note_json(s.note) if s.note else None, "more_notes": [note_json(n) for n in s.more_notes],
         "plan": _plan(s.plan), "plan_b": _plan(s.plan_b), "comparison": _comparison(s.comparison),
     }  # fmt: skip
@@ -140,6 +179,7 @@ def to_json(a: Analysis) -> Json:
                    "rotation": np.asarray(c.rotation, float).tolist(),
                    "translation": np.asarray(c.translation, float).tolist(), "error_px": c.error_px},
         "head": {"title": h.title, "series": h.series, "number": h.number, "table": h.table, "player": h.player},
+        "table_figures": _figures(a.figures),
         "shots": [_shot(s) for s in a.shots],
     }  # fmt: skip
 
@@ -191,7 +231,21 @@ def _plan_from(j: Json | None) -> Plan | None:
         ball=j["ball"], pocket=j["pocket"], stroke=j["stroke"], side=j["side"], speed=j["speed"], rails=j["rails"],
         landing=_point_from(j["landing"]), cue_path=_points_from(j["cue_path"]), source=j["source"],
         ball_path=_points_from(j.get("ball_path")), ghost=_point_from(j.get("ghost")), note=j.get("note"),
+        strike=None if j.get("strike") is None else Strike(**j["strike"]),
     )  # fmt: skip
+
+
+def _comparison_from(j: Json | None) -> Comparison | None:
+    if j is None:
+        return None
+    differences = tuple(
+        Difference(**{**d, "landing": _point_from(d["landing"])}) for d in j.get("differences") or ()
+    )
+    return Comparison(**{**j, "differences": differences})
+
+
+def _figures_from(j: Json | None) -> TableFigures | None:
+    return None if j is None else TableFigures(**{name: Figure(**figure) for name, figure in j.items()})
 
 
 def _shot_from(j: Json) -> Shot:
@@ -205,14 +259,13 @@ def _shot_from(j: Json) -> Shot:
         pocketed=tuple(Pocketed(p["ball"], p["pocket"], p["t"]) for p in j["pocketed"]),
         fullness=j["fullness"], clear_before_s=j.get("clear_before_s"), clear_after_s=j.get("clear_after_s"),
     )  # fmt: skip
-    c = j["comparison"]
     return Shot(
         seen=seen,
         note=_note_from(j["note"]) if j["note"] else None,
         more_notes=tuple(_note_from(n) for n in j.get("more_notes") or ()),
         plan=_plan_from(j["plan"]),
         plan_b=_plan_from(j.get("plan_b")),
-        comparison=None if c is None else Comparison(**c),
+        comparison=_comparison_from(j["comparison"]),
         stroke=None if j["stroke"] is None else StrokeEstimate(**j["stroke"]),
     )
 
@@ -229,6 +282,7 @@ def from_json(j: Json) -> Analysis:
         ),
         shots=tuple(_shot_from(s) for s in j["shots"]),
         head=Head(**j.get("head", {})),
+        figures=_figures_from(j.get("table_figures")),
     )  # fmt: skip
 
 

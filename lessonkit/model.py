@@ -231,6 +231,18 @@ class Notes:
 
 
 @dataclass(frozen=True)
+class Strike:
+    """A stroke in figures: what the cue ball has just after the tip, and where the tip met it."""
+
+    aim_deg: float
+    """Direction of the cue ball, from +x towards +y."""
+    speed_mps: float
+    tip_up: float
+    """Tip offsets in ball radii, up and left of the centre."""
+    tip_left: float
+
+
+@dataclass(frozen=True)
 class Plan:
     """The intent settled on a layout: where the cue ball was meant to go."""
 
@@ -250,15 +262,51 @@ class Plan:
     """Centre of the ghost ball: where the cue ball is when it meets the called ball."""
     note: str | None = None
     """What the planner could not do, in plain words."""
+    strike: Strike | None = None
+    """The stroke whose way cue_path is; None where the way was drawn or nothing could be planned."""
 
 
 @dataclass(frozen=True)
 class StrokeEstimate:
-    """The stroke that best explains the tracked cue ball; tip offsets in ball radii; None: unknown."""
+    """The stroke that best explains the tracked balls; tip offsets in ball radii; None: unknown.
+
+    The errors are standard errors (two thirds of the true values should lie within one of them); each is None where its
+    value is.
+    """
 
     speed_mps: float | None
     tip_up: float | None
     tip_left: float | None
+    aim_deg: float | None = None
+    """Direction of the cue ball, from +x towards +y."""
+    speed_error_mps: float | None = None
+    tip_up_error: float | None = None
+    tip_left_error: float | None = None
+    aim_error_deg: float | None = None
+
+
+Account = Literal["fullness", "speed", "tip_up", "tip_left"]
+"""What a stroke can differ in from the planned one: how full the ball is hit, and the tip's speed, height and side."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One difference between the planned stroke and the one played; None where the footage does not tell."""
+
+    account: Account
+    planned: float
+    """Fullness 0 to 1, m/s, or tip offset in ball radii."""
+    actual: float | None
+    error: float | None
+    """Standard error of `actual`."""
+    sure: bool
+    """Whether it is larger than its error allows to doubt, and large enough to matter."""
+    words: str | None
+    """'0.08 of a ball thinner', '12 % slower'; None where it is not sure."""
+    landing: Point | None = None
+    """Where the planned stroke with this one difference leaves the cue ball, simulated; None: it drops, or not known."""
+    explains: float | None = None
+    """Share of the landing error that this one difference brings about: 1 all, 0 none, below 0 it made it smaller."""
 
 
 @dataclass(frozen=True)
@@ -273,7 +321,15 @@ class Comparison:
     verdict: str | None
     """One word or two: 'as planned', 'short', 'long', 'wide', 'missed', 'scratch' and the like."""
     sentence: str | None = None
-    """One sentence in plain words with one measured figure."""
+    """One sentence in plain words, short enough for a caption."""
+    differences: tuple[Difference, ...] = ()
+    """The stroke played against the planned one; empty where either is not known."""
+    cause: Account | None = None
+    """Which of them accounts for most of the landing error; None where none does, or the simulation does not tell."""
+    unexplained_mm: float | None = None
+    """From where the simulation leaves the cue ball with all known differences to where it stopped."""
+    detail: str | None = None
+    """The differences in words, for the report."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -292,6 +348,33 @@ class Shot:
     stroke: StrokeEstimate | None = None
 
 
+@dataclass(frozen=True)
+class Figure:
+    """One constant of a table."""
+
+    value: float
+    error: float
+    """Standard error; where nothing was measured, half the width of the published range."""
+    stretches: int
+    """Stretches of tracked ways that it was read from."""
+    measured: bool
+    """Whether the footage told it; otherwise `value` is the usual one."""
+
+
+@dataclass(frozen=True)
+class TableFigures:
+    """What the tracked balls tell of cloth and cushions; meanings and sources as in lessonkit.physics.laws.Laws."""
+
+    rolling: Figure
+    """Rolling deceleration over g."""
+    sliding: Figure
+    """Friction of a slipping ball on the cloth."""
+    rebound: Figure
+    """Restitution at the cushion, along the line of contact."""
+    cushion_grip: Figure
+    """Friction of ball and cushion: how much the cushion takes of side, and side of the cushion."""
+
+
 @dataclass(frozen=True, eq=False)
 class Analysis:
     """Everything that the lesson is made from, and all that analysis.json holds."""
@@ -301,3 +384,5 @@ class Analysis:
     camera: Camera
     shots: tuple[Shot, ...]
     head: Head = field(default_factory=Head)
+    figures: TableFigures | None = None
+    """Of the table filmed; None in files written before they were measured."""

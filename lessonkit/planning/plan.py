@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from lessonkit.model import CUE_BALL, Cushion, Intent, Plan, Pocket, Point, SeenShot, Side, Table
+from lessonkit.model import CUE_BALL, Cushion, Intent, Plan, Pocket, Point, SeenShot, Side, Strike, Table
 from lessonkit.physics.cushions import pocket_target
 from lessonkit.physics.laws import DEFAULT, Laws
 from lessonkit.physics.simulate import Run
@@ -139,6 +139,7 @@ def _predicted(plan: Plan, task: Task, intent: Intent, found: Found) -> Plan:
         ball_path=ball_path,
         ghost=ghost,
         note=_shortcomings(task, intent, found),
+        strike=Strike(found.aim_deg, found.stroke.speed_mps, found.stroke.tip_up, found.stroke.tip_left),
     )
 
 
