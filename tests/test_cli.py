@@ -33,7 +33,7 @@ def test_help_lists_every_command(command: Any) -> None:
 
 def test_help_imports_nothing_heavy() -> None:
     """--help waits for no library but click."""
-    heavy = ["av", "cv2", "jinja2", "moviepy", "numpy", "pysrt", "rich", "scipy"]
+    heavy = ["av", "cv2", "jinja2", "moviepy", "numba", "numpy", "pysrt", "rich", "scipy"]
     code = f"import sys; from lessonkit.cli import run; run(['make', '--help']); print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"

@@ -1,20 +1,16 @@
-"""What a contact does to velocities and spins: tip, ball on ball, ball on cushion (docs/physics.md, "Contacts")."""
+"""What a contact does to balls, for callers outside the event loop: the tip here, the rest in `kernels.impacts`."""
 
 from __future__ import annotations
 
-from math import atan2, cos, hypot, radians, sin, sqrt
+import numpy as np
 
+from lessonkit.physics.kernels.state import Floats
 from lessonkit.physics.laws import Laws
-from lessonkit.physics.motion import Ball
+from lessonkit.physics.motion import Ball, constants, rows_of
 
 MISCUE_LIMIT = 0.5
 """Greatest tip offset in ball radii (Alciatore, TP 2.1)."""
-SOFT_MMPS = 10.0
-"""Contacts slower than this are taken as elastic, so that resting contacts do not collapse into endless ones."""
-PART_MMPS = 0.5
-"""Least speed at which two bodies part."""
-STEPS = 24
-"""Steps of the cushion's impulse in compression."""
+HIGHEST_DEG = 89.0
 
 
 def strike(
@@ -25,138 +21,73 @@ def strike(
     tip_up: float,
     tip_left: float,
     radius_mm: float,
+    elevation_deg: float = 0.0,
 ) -> Ball:
-    """The cue ball just after a level cue: R w / v = 2.5 b/R about the axis across the offset (I = 2/5 m R2).
+    """The cue ball just after the tip.
 
-    aim_deg: direction of the ball from +x towards +y. Tip offsets in ball radii; beyond the miscue limit they are
-    drawn back to it.
+    aim_deg: direction of the ball from +x towards +y. speed_mps: the ball's, along the cloth. Tip offsets in ball radii,
+    square to the cue; beyond the miscue limit they are drawn back to it. elevation_deg: of the cue's butt, 0 to 89.
+
+    Raises ValueError for another elevation.
     """
-    off = hypot(tip_up, tip_left)
-    if off > MISCUE_LIMIT:
-        tip_up, tip_left = tip_up * MISCUE_LIMIT / off, tip_left * MISCUE_LIMIT / off
-    v = 1000.0 * speed_mps
-    c, s = cos(radians(aim_deg)), sin(radians(aim_deg))
-    w = 2.5 * v / radius_mm
-    return Ball(x_mm, y_mm, v * c, v * s, -w * tip_up * s, w * tip_up * c, -w * tip_left)
+    stroke = [[aim_deg, speed_mps, tip_up, tip_left, elevation_deg]]
+    return Ball(x_mm, y_mm, *struck(np.array(stroke), radius_mm)[0].tolist())
 
 
-def _parting(approach: float, e: float) -> float:
-    """Speed at which two bodies part that met at `approach`."""
-    if approach < SOFT_MMPS:
-        return max(approach, PART_MMPS)
-    return max(e * approach, SOFT_MMPS)
+def struck(strokes: Floats, radius_mm: float) -> Floats:
+    """vx, vy (mm/s), wx, wy, wz (rad/s) of the cue ball after each stroke, shape (N, 5).
+
+    strokes: shape (N, 4) or (N, 5): aim_deg, speed_mps, tip_up, tip_left and elevation_deg (0 where left out) of `strike`.
+
+    An impulse along the cue through a point off the centre: w = r x J / I with I = 2/5 m R2, so R w / V = 2.5 b/R about
+    the level axis across the aim for a height b, and 2.5 a/R about the axis square to the cue for a side a, where V is
+    the speed along the cue, v / cos(elevation) (Coriolis 1835). The cloth takes the downward part; a hop is left out.
+
+    Raises ValueError for another shape, or an elevation outside 0 to 89 degrees.
+    """
+    if strokes.ndim != 2 or strokes.shape[1] not in (4, 5):
+        raise ValueError(f"strokes must have the shape (N, 4) or (N, 5), not {strokes.shape}")
+    raised = np.radians(strokes[:, 4]) if strokes.shape[1] == 5 else np.zeros(len(strokes))
+    if not np.all((raised >= 0.0) & (raised <= np.radians(HIGHEST_DEG))):
+        raise ValueError(f"the cue can be raised by 0 to {HIGHEST_DEG:.0f} degrees")
+    aim, v = np.radians(strokes[:, 0]), 1000.0 * strokes[:, 1]
+    held = MISCUE_LIMIT / np.maximum(np.hypot(strokes[:, 2], strokes[:, 3]), MISCUE_LIMIT)
+    up, left = strokes[:, 2] * held, strokes[:, 3] * held
+    c, s = np.cos(aim), np.sin(aim)
+    w = 2.5 * v / np.cos(raised) / radius_mm
+    along, across, upright = -w * left * np.sin(raised), w * up, -w * left * np.cos(raised)
+    return np.column_stack([v * c, v * s, along * c - across * s, along * s + across * c, upright])
+
+
+def ball_speed_mps(cue_mps: float, tip_off: float, cue_over_ball: float = 3.2, e_tip: float = 0.73) -> float:
+    """Speed of the ball along the cue for a cue that comes at `cue_mps`, mass `cue_over_ball` times the ball's.
+
+    From the impulse between two bodies of which one can turn: J = (1 + e) m V / (1 + m/M + 5/2 (b/R)2), b the offset of
+    the tip, e its restitution. The default mass is a cue of 19 oz on a ball of 6 oz, the restitution usual for leather
+    (from memory, no source read): docs/physics.md, "Tip".
+    """
+    return (1.0 + e_tip) * cue_mps / (1.0 + 1.0 / cue_over_ball + 2.5 * tip_off * tip_off)
 
 
 def ball_ball(a: Ball, b: Ball, laws: Laws, radius_mm: float) -> float:
-    """Impact of two touching balls, in place; returns the speed of approach, mm/s.
+    """Impact of two touching balls, in place; returns the speed of approach, mm/s (`kernels.impacts.ball_ball`)."""
+    from lessonkit.physics.kernels import impacts
 
-    Normal: restitution e. Tangential: Coulomb friction against the slip of the surfaces, at most what stops the slip
-    (impulse |u| m / 7). The vertical part of the friction turns the balls but does not lift them.
-    """
-    R = radius_mm
-    nx, ny = b.x - a.x, b.y - a.y
-    d = hypot(nx, ny)
-    nx, ny = nx / d, ny / d
-    approach = (a.vx - b.vx) * nx + (a.vy - b.vy) * ny
-    jn = 0.5 * (approach + _parting(approach, laws.e_ball))
-    # slip of a's surface over b's: across (t = z x n) and up
-    tx, ty = -ny, nx
-    ut = (a.vx - b.vx) * tx + (a.vy - b.vy) * ty + R * (a.wz + b.wz)
-    uz = R * ((a.wx + b.wx) * ny - (a.wy + b.wy) * nx)
-    u = hypot(ut, uz)
-    jt = jz = 0.0
-    if u > 1e-9:
-        j = min(laws.mu_ball(u) * jn, u / 7.0)
-        jt, jz = -j * ut / u, -j * uz / u
-    a.vx += -jn * nx + jt * tx
-    a.vy += -jn * ny + jt * ty
-    b.vx += jn * nx - jt * tx
-    b.vy += jn * ny - jt * ty
-    k = 2.5 / R
-    # torque on both is the same: r x J with r and J both reversed
-    dwx, dwy, dwz = k * jz * ny, -k * jz * nx, k * jt
-    a.wx += dwx
-    a.wy += dwy
-    a.wz += dwz
-    b.wx += dwx
-    b.wy += dwy
-    b.wz += dwz
+    state = rows_of(a, b)
+    approach = impacts.ball_ball(state, 0, 1, constants(laws, radius_mm))
+    a.take(state[0])
+    b.take(state[1])
     return approach
 
 
 def cushion(ball: Ball, nx: float, ny: float, sine: float, laws: Laws, radius_mm: float) -> float:
-    """Rebound from a cushion whose horizontal direction (from ball to nose) is (nx, ny); returns approach, mm/s.
+    """Rebound, in place, from a cushion in the direction (nx, ny); returns the approach, mm/s.
 
-    Mathavan, Jackson & Parkin (2010): the nose touches `sine` * R above the centre, the cloth holds the ball down, both
-    rub; the impulse grows in small steps until the normal work given back is e2 times the work taken.
+    sine: height of the nose above the centre over the radius (`kernels.impacts.cushion`).
     """
-    R = radius_mm
-    tx, ty = ny, -nx  # x along the cushion, y into it: right-handed with z up
-    vx, vy = ball.vx * tx + ball.vy * ty, ball.vx * nx + ball.vy * ny
-    wx, wy, wz = ball.wx * tx + ball.wy * ty, ball.wx * nx + ball.wy * ny, ball.wz
-    approach = vy
-    if approach < SOFT_MMPS:
-        vy = -max(approach, PART_MMPS)
-    else:
-        vx, vy, wx, wy, wz = _rebound(vx, vy, wx, wy, wz, sine, laws, R)
-    ball.vx, ball.vy = vx * tx + vy * nx, vx * ty + vy * ny
-    ball.wx, ball.wy, ball.wz = wx * tx + wy * nx, wx * ty + wy * ny, wz
+    from lessonkit.physics.kernels import impacts
+
+    state = rows_of(ball)
+    approach = impacts.cushion(state, 0, nx, ny, constants(laws, radius_mm, sine=sine))
+    ball.take(state[0])
     return approach
-
-
-def _rebound(
-    vx: float, vy: float, wx: float, wy: float, wz: float, sine: float, laws: Laws, R: float
-) -> tuple[float, float, float, float, float]:
-    """Both phases of the cushion's impulse; frame: x along, y into the cushion, z up."""
-    cosine = sqrt(1.0 - sine * sine)
-    mw, ms = laws.mu_cushion, laws.mu_slide
-    dp = vy / cosine / STEPS
-    work = target = 0.0
-    restoring = False
-    for _ in range(20 * STEPS):
-        # slips: at the nose (along, up the tangent) and on the cloth
-        ix, iy = vx + R * (wy * sine - wz * cosine), R * wx - vy * sine
-        cx, cy = vx - R * wy, vy + R * wx
-        u, s = hypot(ix, iy), hypot(cx, cy)
-        # near zero slip friction fades over one step's worth of slip, so that the surfaces can stick
-        fw = mw / max(u, 3.5 * mw * dp)
-        fx, fy = fw * ix, fw * iy
-        press = max(0.0, sine + fy * cosine)
-        fs = press * ms / max(s, 3.5 * ms * press * dp, 1e-12)
-        gx, gy = fs * cx, fs * cy
-        dv = cosine - fy * sine + gy
-        step = dp
-        ends = False
-        if restoring:
-            # normal work at constant rate of change of vy: cosine * (vy s - dv s2 / 2) = what is left
-            left = (target - work) / cosine
-            if step * (-vy + 0.5 * dv * step) >= left:
-                step, ends = _work_step(-vy, dv, left), True
-        elif vy - dv * step <= 0.0:
-            step = vy / dv
-        work += cosine * step * abs(vy - 0.5 * dv * step)
-        vx -= (fx + gx) * step
-        vy -= dv * step
-        k = 2.5 / R * step
-        wx -= k * (fy + gy)
-        wy -= k * (fx * sine - gx)
-        wz += k * fx * cosine
-        if ends:
-            break
-        if not restoring and vy <= 1e-9:
-            vy, restoring, target, work = 0.0, True, laws.e_cushion**2 * work, 0.0
-    return vx, vy, wx, wy, wz
-
-
-def _work_step(v: float, dv: float, left: float) -> float:
-    """The impulse at which v s + dv s2/2 reaches `left` (v, dv, left >= 0)."""
-    if left <= 0.0:
-        return 0.0
-    return 2.0 * left / (v + sqrt(v * v + 2.0 * dv * left))
-
-
-def direction_deg(vx: float, vy: float) -> float:
-    """Direction of a velocity from +x towards +y."""
-    from math import degrees
-
-    return degrees(atan2(vy, vx))

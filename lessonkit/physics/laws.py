@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import exp
 
 GRAVITY_MMPS2 = 9810.0
 """9.81 m/s2."""
@@ -28,12 +29,16 @@ class Laws:
     """Restitution along the line of contact: midway between pool's usual 0.9 at most and 0.98 measured for snooker."""
     mu_cushion: float = 0.14
     """Friction of ball and cushion (Mathavan, Jackson & Parkin 2010)."""
+    e_cushion_fall_spm: float = 0.04
+    """Loss of that restitution for each m/s of approach above 2.5 m/s: pool's least, 0.6, at a powerful break's 11 m/s."""
 
     def mu_ball(self, slip_mmps: float) -> float:
         """Ball-ball friction at a slip of `slip_mmps`."""
-        from math import exp
-
         return self.mu_ball_rest + self.mu_ball_fall * exp(-self.mu_ball_rate * slip_mmps / 1000.0)
 
 
 DEFAULT = Laws()
+CUSHION_LIMIT_MPS = 2.5
+"""Speed along the normal up to which one restitution was found to hold (Mathavan, Jackson & Parkin 2010)."""
+CUSHION_LEAST = 0.6
+"""Least restitution of a pool cushion (docs/physics.md)."""

@@ -1,15 +1,13 @@
-"""One ball between two contacts: slide, roll, spin, rest (docs/physics.md, "On the cloth")."""
+"""One ball between two contacts, for callers outside the event loop; the laws are in `kernels.motion`."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import hypot
 
-from lessonkit.physics.laws import GRAVITY_MMPS2, Laws
+import numpy as np
 
-INF = float("inf")
-SLIP_FLOOR_MMPS = 1e-6
-REST_FLOOR_MMPS = 1e-6
+from lessonkit.physics.kernels.state import COLUMNS, INF, MOVING, Constants, Floats
+from lessonkit.physics.laws import CUSHION_LEAST, CUSHION_LIMIT_MPS, GRAVITY_MMPS2, Laws
 
 
 @dataclass(slots=True)
@@ -34,61 +32,65 @@ class Ball:
     """When the law changes; infinite at rest."""
     moving: bool = False
 
+    def row(self) -> tuple[float, ...]:
+        """The columns of `kernels.state`."""
+        return (
+            self.x, self.y, self.vx, self.vy, self.wx, self.wy, self.wz,
+            self.t, self.ax, self.ay, self.bx, self.by, self.ends, float(self.moving),
+        )  # fmt: skip
+
+    def take(self, row: Floats) -> None:
+        """Take on the state that a row of `kernels.state` holds."""
+        (
+            self.x, self.y, self.vx, self.vy, self.wx, self.wy, self.wz,
+            self.t, self.ax, self.ay, self.bx, self.by, self.ends, _,
+        ) = row.tolist()  # fmt: skip
+        self.moving = bool(row[MOVING])
+
+
+def constants(laws: Laws, radius_mm: float, touch_mm: float | None = None, sine: float = 0.0) -> Constants:
+    """The numbers that the compiled laws work with; touch and sine: of the cushions (`Cushions`)."""
+    return Constants(
+        slide_mmps2=laws.mu_slide * GRAVITY_MMPS2,
+        roll_mmps2=laws.mu_roll * GRAVITY_MMPS2,
+        spin_decay_radps2=float(laws.spin_decay_radps2),
+        e_ball=float(laws.e_ball),
+        mu_ball_rest=float(laws.mu_ball_rest),
+        mu_ball_fall=float(laws.mu_ball_fall),
+        mu_ball_rate=laws.mu_ball_rate / 1000.0,
+        e_cushion=float(laws.e_cushion),
+        e_cushion_fall=laws.e_cushion_fall_spm / 1000.0,
+        e_cushion_mmps=1000.0 * CUSHION_LIMIT_MPS,
+        e_cushion_least=CUSHION_LEAST,
+        mu_cushion=float(laws.mu_cushion),
+        mu_slide=float(laws.mu_slide),
+        radius=float(radius_mm),
+        touch=float(radius_mm if touch_mm is None else touch_mm),
+        sine=float(sine),
+    )
+
+
+def rows_of(*balls: Ball) -> Floats:
+    """State of some balls, shape (n, COLUMNS)."""
+    return np.array([b.row() for b in balls], dtype=np.float64).reshape(len(balls), COLUMNS)
+
 
 def settle(ball: Ball, laws: Laws, radius_mm: float) -> None:
-    """Choose the law that holds from ball.t on.
+    """Choose the law that holds from ball.t on, in place."""
+    from lessonkit.physics.kernels import motion
 
-    Slip of the contact point u = (vx - R wy, vy + R wx). Slipping: dv/dt = -mu g u/|u| with u's direction constant,
-    dw/dt = (5 mu g / 2R)(-uy, ux)/|u|, for 2|u|/(7 mu g). Rolling: deceleration mu_roll g against the motion.
-    """
-    R = radius_mm
-    ux, uy = ball.vx - R * ball.wy, ball.vy + R * ball.wx
-    u = hypot(ux, uy)
-    if u > SLIP_FLOOR_MMPS:
-        a = laws.mu_slide * GRAVITY_MMPS2
-        ux, uy = ux / u, uy / u
-        ball.ax, ball.ay = -a * ux, -a * uy
-        ball.bx, ball.by = -2.5 * a / R * uy, 2.5 * a / R * ux
-        ball.ends = ball.t + 2.0 * u / (7.0 * a)
-        ball.moving = True
-        return
-    v = hypot(ball.vx, ball.vy)
-    if v > REST_FLOOR_MMPS:
-        a = laws.mu_roll * GRAVITY_MMPS2
-        ball.ax, ball.ay = -a * ball.vx / v, -a * ball.vy / v
-        ball.bx, ball.by = -ball.ay / R, ball.ax / R
-        ball.wx, ball.wy = -ball.vy / R, ball.vx / R
-        ball.ends = ball.t + v / a
-        ball.moving = True
-        return
-    ball.vx = ball.vy = ball.wx = ball.wy = ball.ax = ball.ay = ball.bx = ball.by = 0.0
-    ball.ends, ball.moving = INF, False
+    state = rows_of(ball)
+    motion.settle(state, 0, constants(laws, radius_mm))
+    ball.take(state[0])
 
 
 def advance(ball: Ball, t: float, laws: Laws) -> None:
-    """Move a ball to time `t`, which must not lie beyond the end of its law."""
-    d = t - ball.t
-    if d <= 0.0:
-        return
-    if ball.moving:
-        ball.x += (ball.vx + 0.5 * ball.ax * d) * d
-        ball.y += (ball.vy + 0.5 * ball.ay * d) * d
-        ball.vx += ball.ax * d
-        ball.vy += ball.ay * d
-        ball.wx += ball.bx * d
-        ball.wy += ball.by * d
-    lost = laws.spin_decay_radps2 * d
-    ball.wz = max(0.0, ball.wz - lost) if ball.wz >= 0.0 else min(0.0, ball.wz + lost)
-    ball.t = t
+    """Move a ball, in place, to time `t`, which must not lie beyond the end of its law."""
+    from lessonkit.physics.kernels import motion
 
-
-def end_law(ball: Ball, radius_mm: float) -> None:
-    """Make a ball that stands at the end of its law obey the next one exactly: no left-over slip or crawl."""
-    R = radius_mm
-    if hypot(ball.vx - R * ball.wy, ball.vy + R * ball.wx) < 1e-3 * (1.0 + hypot(ball.vx, ball.vy)):
-        ball.wx, ball.wy = -ball.vy / R, ball.vx / R
-    if hypot(ball.vx, ball.vy) < 1e-4:
-        ball.vx = ball.vy = ball.wx = ball.wy = 0.0
+    state = rows_of(ball)
+    motion.advance(state, 0, t, constants(laws, 1.0))
+    ball.take(state[0])
 
 
 def energy(ball: Ball, radius_mm: float) -> float:

@@ -11,7 +11,7 @@ import pytest
 
 from lessonkit.physics.impacts import MISCUE_LIMIT, strike
 from lessonkit.physics.laws import DEFAULT, Laws
-from lessonkit.physics.motion import Ball, advance, end_law, settle
+from lessonkit.physics.motion import Ball, advance, settle
 
 FACTS = tomllib.loads((Path(__file__).parents[2] / "shared" / "physics.toml").read_text(encoding="utf-8"))
 R = 28.575
@@ -22,7 +22,6 @@ def roll_from(v0: list[float], w0: list[float], laws: Laws) -> tuple[Ball, float
     settle(ball, laws, R)
     t = ball.ends
     advance(ball, t, laws)
-    end_law(ball, R)
     return ball, t
 
 
