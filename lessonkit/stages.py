@@ -9,11 +9,15 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lessonkit.errors import FolderError, FootageError
 from lessonkit.folder import open_folder
 from lessonkit.model import Analysis, Footage, Head, Note, Notes, Point, Seen, SeenShot, Shot, Table
 from lessonkit.progress import Talk
+
+if TYPE_CHECKING:
+    from lessonkit.physics.laws import Laws
 
 ANALYSIS = "analysis.json"
 WRITTEN = (
@@ -142,12 +146,16 @@ def _table_size(asked: str, head: Head) -> str:
 
 def understand(seen: Seen, page: Notes | None) -> Result:
     """Plan and compare every shot by the notes that belong to it; without notes, measure only."""
+    from lessonkit.gauging.figures import laws_of, measure_table
     from lessonkit.notes.belonging import assign, left_over
 
+    figures = measure_table(seen.shots, seen.table)
+    laws = laws_of(figures)
     notes = page.notes if page else ()
     belonging = assign(notes, seen.shots, table=seen.table)
     done = tuple(
-        _understand_shot(s, seen.table, of_shot) for s, of_shot in zip(seen.shots, belonging, strict=True)
+        _understand_shot(s, seen.table, of_shot, laws)
+        for s, of_shot in zip(seen.shots, belonging, strict=True)
     )
     warnings = list(seen.doubts)
     warnings += [
@@ -160,26 +168,26 @@ def understand(seen: Seen, page: Notes | None) -> Result:
             "no shot was found in the footage; it should show the whole table, at rest before and after each."
         )
     head = page.head if page else Head()
-    return Result(Analysis(seen.footage, seen.table, seen.camera, done, head), tuple(warnings))
+    return Result(Analysis(seen.footage, seen.table, seen.camera, done, head, figures), tuple(warnings))
 
 
-def _understand_shot(seen: SeenShot, table: Table, notes: tuple[Note, ...]) -> Shot:
+def _understand_shot(seen: SeenShot, table: Table, notes: tuple[Note, ...], laws: Laws) -> Shot:
     from lessonkit.comparing.compare import compare
     from lessonkit.comparing.stroke import estimate_stroke
     from lessonkit.notes.belonging import primary
     from lessonkit.planning.plan import make_plan
 
-    stroke = estimate_stroke(seen, table)
+    stroke = estimate_stroke(seen, table, laws)
     chosen, fallback, others = primary(notes)
     if chosen is None:
         return Shot(seen, more_notes=others, stroke=stroke)
-    plan = make_plan(seen, table, chosen.intent)
+    plan = make_plan(seen, table, chosen.intent, laws)
     return Shot(
         seen,
         note=chosen,
         more_notes=(fallback, *others) if fallback else others,
         plan=plan,
-        plan_b=make_plan(seen, table, fallback.intent) if fallback else None,
+        plan_b=make_plan(seen, table, fallback.intent, laws) if fallback else None,
         comparison=compare(seen, table, plan, chosen.intent),
         stroke=stroke,
     )

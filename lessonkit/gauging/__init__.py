@@ -1,0 +1,1 @@
+"""The table's own figures, read from the tracked balls: cloth and cushions."""
