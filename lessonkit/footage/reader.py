@@ -11,6 +11,7 @@ counts are never turned into times. A rotation flag in the file is obeyed.
 from __future__ import annotations
 
 import logging
+from bisect import bisect_right
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -131,16 +132,28 @@ def yuv_to_bgr(raw: Any) -> NDArray[np.float64]:
     return np.asarray(np.c_[m, -m @ np.array([oy, 128.0, 128.0])], float)
 
 
+@dataclass(frozen=True)
+class Reading:
+    """What opening found out of a file, so that another process need not find it out again."""
+
+    info: Footage
+    first_pts: int
+    rotation: int
+    key_pts: tuple[int, ...]
+    """Of the key frames, in stream ticks, ascending."""
+
+
 class OpenFootage:
     """Footage that is open for reading; made by `open_footage`."""
 
-    def __init__(self, path: Path, container: Any, info: Footage, first_pts: int, rotation: int) -> None:
+    def __init__(self, path: Path, container: Any, reading: Reading) -> None:
         self.path = path
-        self.info = info
+        self.info = reading.info
+        self.reading = reading
         self._container = container
         self._stream = container.streams.video[0]
-        self._first_pts = first_pts
-        self._rotation = rotation
+        self._first_pts = reading.first_pts
+        self._rotation = reading.rotation
         self._fresh = True
 
     @property
@@ -153,17 +166,20 @@ class OpenFootage:
         """Whether there is a sound track."""
         return bool(self._container.streams.audio)
 
-    def frames(self, start_s: float = 0.0, end_s: float | None = None) -> Iterator[Frame]:
+    def frames(
+        self, start_s: float = 0.0, end_s: float | None = None, *, every: bool = True
+    ) -> Iterator[Frame]:
         """Frames with start_s <= t_s < end_s, in order; each is valid until the consumer lets it go.
 
-        Raises FootageError when too many frames are damaged.
+        Without `every`, frames on which no other is built may be left out, which is quicker. Raises FootageError when too many frames are damaged.
         """
         base = self._stream.time_base
         if start_s > 0 or not self._fresh:
-            target = self._first_pts + int(max(0.0, start_s) / base)
-            self._container.seek(max(0, target - 1), stream=self._stream, backward=True, any_frame=False)
+            self._container.seek(
+                self._key_before(start_s), stream=self._stream, backward=True, any_frame=False
+            )
         self._fresh = False
-        for raw in self._decoded():
+        for raw in self._decoded(self._first_pts + start_s / base, every):
             t_s = float((raw.pts - self._first_pts) * base)
             if t_s < start_s - 1e-9:
                 continue
@@ -175,14 +191,22 @@ class OpenFootage:
                 raw.pts = pts
             yield Frame(t_s, raw, self._rotation)
 
-    def spread(self, count: int) -> list[Frame]:
+    def _key_before(self, start_s: float) -> int:
+        """The pts of the last key frame not after a time, in stream ticks; exactly that, or the one before is read."""
+        target = self._first_pts + round(max(0.0, start_s) / self._stream.time_base)
+        keys = self.reading.key_pts
+        at = bisect_right(keys, target)
+        return keys[at - 1] if at else max(0, target - 1)
+
+    def spread(self, count: int, enough: int | None = None) -> list[Frame]:
         """About `count` frames spread evenly over the footage, cheaply: key frames where there are enough of them.
 
-        Otherwise one pass over everything, which costs no more than seeking back and forth between few key frames.
+        `enough` key frames (by default `count`) will do; with fewer, everything is decoded once, which costs no more
+        than seeking back and forth.
         """
         wanted = [self.info.duration_s * (i + 0.5) / count for i in range(count)]
-        keys = self._key_times()
-        if len(keys) >= count:
+        keys = self.key_times()
+        if len(keys) >= (count if enough is None else enough):
             chosen = sorted({min(keys, key=lambda k: abs(k - w)) for w in wanted})
             return [f for k in chosen if (f := next(self.frames(k), None)) is not None]
         frames: list[Frame] = []
@@ -191,19 +215,20 @@ class OpenFootage:
                 frames.append(frame)
         return frames or list(self.frames(0.0, 1.0))[:1]
 
-    def _key_times(self) -> list[float]:
-        """Presentation times of the key frames."""
+    def key_times(self) -> list[float]:
+        """Presentation times of the key frames, ascending."""
         base = self._stream.time_base
-        with av.open(str(self.path)) as container:
-            return [
-                float((p.pts - self._first_pts) * base)
-                for p in container.demux(container.streams.video[0])
-                if p.is_keyframe and p.pts is not None and p.pts >= self._first_pts
-            ]
+        first = self.reading.first_pts
+        return [float((p - first) * base) for p in self.reading.key_pts if p >= first]
 
-    def _decoded(self) -> Iterator[Any]:
+    def _decoded(self, wanted_pts: float, every: bool) -> Iterator[Any]:
         bad = 0
+        codec = self._stream.codec_context
         for packet in self._container.demux(self._stream):
+            # on the way from the key frame to what is wanted only frames on which others are built matter
+            needed = every or packet.pts is None or packet.is_keyframe
+            leading = packet.pts is not None and packet.pts < wanted_pts
+            codec.skip_frame = "DEFAULT" if needed and not leading else "NONREF"
             try:
                 frames = packet.decode()
             except av.error.InvalidDataError as e:
@@ -279,8 +304,20 @@ def open_footage(path: Path) -> Iterator[OpenFootage]:
             )
         stream = container.streams.video[0]
         stream.thread_type = "AUTO"
-        info, first_pts, rotation = _probe(path, container, stream)
-        yield OpenFootage(path, container, info, first_pts, rotation)
+        yield OpenFootage(path, container, _probe(path, container, stream))
+
+
+@contextmanager
+def reopened(path: Path, reading: Reading) -> Iterator[OpenFootage]:
+    """Footage that was opened before, without looking through it again."""
+    logging.getLogger("libav").setLevel(logging.CRITICAL)
+    try:
+        container = av.open(str(path))
+    except (av.error.FFmpegError, ValueError, OSError) as e:
+        raise FootageError(f"{path} can no longer be read; was it moved while it was watched?") from e
+    with container:
+        container.streams.video[0].thread_type = "AUTO"
+        yield OpenFootage(path, container, reading)
 
 
 def probe(path: Path) -> Footage:
@@ -289,8 +326,8 @@ def probe(path: Path) -> Footage:
         return footage.info
 
 
-def _probe(path: Path, container: Any, stream: Any) -> tuple[Footage, int, int]:
-    pts, ends = _packet_times(path)
+def _probe(path: Path, container: Any, stream: Any) -> Reading:
+    pts, ends, keys = _packet_times(path)
     if not pts:
         raise FootageError(f"{path} holds no pictures that can be read; copy it from the camera again.")
     first = _first_frame(path, container, stream)
@@ -310,12 +347,14 @@ def _probe(path: Path, container: Any, stream: Any) -> tuple[Footage, int, int]:
     w, h = (first.height, first.width) if rotation % 180 else (first.width, first.height)
     fps = 1 / step_s if len(shown) > 1 else float(rate)
     container.seek(0, stream=stream)
-    return Footage(path.name, w, h, round(fps, 4), len(shown), duration_s), first.pts, rotation
+    info = Footage(path.name, w, h, round(fps, 4), len(shown), duration_s)
+    return Reading(info, first.pts, rotation, tuple(sorted(keys)))
 
 
-def _packet_times(path: Path) -> tuple[list[int], int]:
-    """Every picture packet's pts, and the duration of the last one shown (0 if not given), in stream ticks."""
+def _packet_times(path: Path) -> tuple[list[int], int, list[int]]:
+    """Every picture packet's pts, the duration of the last one shown (0 if not given), and the key frames' pts."""
     pts: list[int] = []
+    keys: list[int] = []
     last, last_duration = -1, 0
     try:
         with av.open(str(path)) as container:
@@ -323,11 +362,13 @@ def _packet_times(path: Path) -> tuple[list[int], int]:
                 if packet.pts is None:
                     continue
                 pts.append(packet.pts)
+                if packet.is_keyframe:
+                    keys.append(packet.pts)
                 if packet.pts > last:
                     last, last_duration = packet.pts, packet.duration or 0
     except av.error.FFmpegError:
         pass  # what could be read is judged against the stated length by the caller
-    return pts, last_duration
+    return pts, last_duration, keys
 
 
 def _first_frame(path: Path, container: Any, stream: Any) -> Any:

@@ -37,6 +37,10 @@ class Window:
         """The same as (rows, columns) to index with."""
         return slice(self.y0, self.y1), slice(self.x0, self.x1)
 
+    def holds(self, x_px: float, y_px: float) -> bool:
+        """Whether a place in the view falls into the rectangle."""
+        return self.x0 <= x_px < self.x1 and self.y0 <= y_px < self.y1
+
 
 @dataclass(frozen=True, eq=False)
 class BedView:
@@ -84,6 +88,12 @@ class BedView:
             max(0, int(x - half_px)), max(0, int(y - half_px)),
             min(self.columns, int(x + half_px) + 2), min(self.rows, int(y + half_px) + 2),
         )  # fmt: skip
+
+    def grown(self, part: Window, by_px: float) -> Window:
+        """The rectangle with `by_px` more on every side, as far as the view reaches."""
+        n = int(np.ceil(by_px))
+        return Window(max(0, part.x0 - n), max(0, part.y0 - n),
+                      min(self.columns, part.x1 + n), min(self.rows, part.y1 + n))  # fmt: skip
 
     def warp_frame(self, frame: Frame, part: Window | None = None) -> Picture:
         """The view of a frame, or only a part of it, blue-green-red, without converting the whole picture.

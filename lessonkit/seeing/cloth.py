@@ -33,15 +33,23 @@ FLOOR_SHARE = 0.2
 """Light below this share of the cloth's counts as black."""
 PLATE_VOTES = 0.35
 """A disc with this many votes in the median picture is a ball that lay there most of the time."""
+WIDE_STEP = 8
+WIDE_CELLS = 15
+"""What cloth looks like is the median over so many cells of WIDE_STEP view pixels each way: 0.4 m."""
+CLOTH_K = 0.2
+"""How much darker or brighter cloth may be there; the shadow at a ball's foot is darker."""
+LEAST_CLOTH = 2
+MOST_CLOTH = 0.6
+"""Where fewer than this share of the pictures show cloth, their median cannot be trusted to."""
 JAW_MM = 32.0
 """How far past the nose lines the centre of a ball that hangs in a pocket's jaws can lie."""
 
 
-def _bare(view: BedView, plate: Picture) -> Picture:
-    """The median picture with the balls that never moved taken off and their places filled from around."""
+def _bare(view: BedView, median: Picture, plate: Picture) -> Picture:
+    """The plate with the balls that lie there in most pictures taken off and their places filled from around."""
     reach = view.table_mask(JAW_MM)
     mask = np.zeros(plate.shape[:2], np.uint8)
-    ballot = np.where(reach, votes(plate, view.radius_px), 0)
+    ballot = np.where(reach, np.maximum(votes(plate, view.radius_px), votes(median, view.radius_px)), 0)
     best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
     bright = plate.sum(-1).astype(np.float32)
     cloth = float(np.median(bright[view.table_mask()]))
@@ -56,6 +64,31 @@ def _bare(view: BedView, plate: Picture) -> Picture:
             continue  # the round black of the pocket itself
         cv2.circle(mask, (int(x), int(y)), round(1.6 * view.radius_px), 255, -1)
     return np.asarray(cv2.inpaint(plate, mask, 3.0, cv2.INPAINT_TELEA), np.uint8)
+
+
+def _seen_bare(view: BedView, stack: Picture, plate: Picture) -> Picture:
+    """The plate with cloth wherever some picture shows cloth, though most show a ball or somebody there.
+
+    What cloth looks like at a place is told by the middle of a wide piece of the plate about it. `stack` has shape
+    (pictures, rows, columns, 3).
+    """
+    small = cv2.resize(plate, None, fx=1 / WIDE_STEP, fy=1 / WIDE_STEP, interpolation=cv2.INTER_AREA)
+    wide = cv2.resize(cv2.medianBlur(small, WIDE_CELLS), plate.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+    like = LINEAR[wide]
+    bb = _dot(like, like) + np.float32(1e-6)
+    cloth = np.zeros(stack.shape[:3], bool)
+    for picture, shows in zip(stack, cloth, strict=True):
+        light = LINEAR[picture]
+        k = _dot(light, like) / bb
+        off = light - k[..., None] * like
+        shows[:] = (_dot(off, off) / bb < (1.5 * LEAST_E) ** 2) & (np.abs(k - 1) < CLOTH_K)
+    count = cloth.sum(0)
+    mend = view.table_mask() & (count >= LEAST_CLOTH) & (count < MOST_CLOTH * len(stack))
+    if mend.any():
+        seen = np.where(cloth[:, mend, None], stack[:, mend].astype(np.float32), np.float32(np.nan))
+        plate = plate.copy()
+        plate[mend] = np.nanmedian(seen, axis=0).astype(np.uint8)
+    return plate
 
 
 def _dot(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -79,8 +112,8 @@ class BareTable:
     def of(cls, view: BedView, pictures: Sequence[Picture]) -> BareTable:
         """From bed views spread over the footage (people in front at different places in each)."""
         stack = np.stack([np.asarray(p) for p in pictures])
-        plate = np.median(stack, axis=0).astype(np.uint8)
-        linear = LINEAR[_bare(view, plate)]
+        median = np.median(stack, axis=0).astype(np.uint8)
+        linear = LINEAR[_bare(view, median, _seen_bare(view, stack, median))]
         bed = view.table_mask(-view.table.radius_mm)
         floor = (FLOOR_SHARE * float(np.median(np.linalg.norm(linear[bed], axis=-1)))) ** 2
         table = cls(view, linear, floor, 0.01)

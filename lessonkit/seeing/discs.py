@@ -23,6 +23,8 @@ EDGE_FULL = 160.0
 FILL_AND_VOTES = 0.8
 LITTLE_FILL = 0.2
 """A disc needs this much fill and votes together, and never less fill than LITTLE_FILL."""
+LEAST_APART = 1.76
+"""Two discs lie at least this many radii apart: balls cannot overlap, measured centres a little."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +46,10 @@ def votes(picture: Picture, radius_px: float) -> Floats:
     gy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3)
     size2 = cv2.split(cv2.add(cv2.multiply(gx, gx), cv2.multiply(gy, gy)))
     strongest = size2[0] if len(size2) == 1 else cv2.max(cv2.max(size2[0], size2[1]), size2[2])
-    y, x = np.nonzero(strongest > EDGE_LEAST**2)
+    edges = cv2.findNonZero((strongest > EDGE_LEAST**2).astype(np.uint8))
+    if edges is None:
+        return np.zeros(picture.shape[:2], np.float32)
+    x, y = edges.reshape(-1, 2).T
     c = np.argmax([s[y, x] for s in size2], axis=0)
     size = np.sqrt(strongest[y, x])
     ux, uy = gx[y, x, c] / size, gy[y, x, c] / size
@@ -52,16 +57,20 @@ def votes(picture: Picture, radius_px: float) -> Floats:
     h, w = picture.shape[:2]
     pad = int(radius_px) + 3
     wide = w + 2 * pad
-    ballot = np.zeros((h + 2 * pad) * wide, np.float32)
+    at: list[NDArray[np.int64]] = []
+    shares: list[Floats] = []
     for side in (radius_px, -radius_px):
-        cx, cy = x + side * ux + pad, y + side * uy + pad
-        x0, y0 = np.floor(cx).astype(np.int64), np.floor(cy).astype(np.int64)
+        cx, cy = x + (side * ux + pad), y + (side * uy + pad)
+        x0, y0 = cx.astype(np.int64), cy.astype(np.int64)  # pad keeps them positive, so this is the floor
         fx, fy = cx - x0, cy - y0
-        at = y0 * wide + x0
-        for step, share in (
-            (0, (1 - fx) * (1 - fy)), (1, fx * (1 - fy)), (wide, (1 - fx) * fy), (wide + 1, fx * fy)
-        ):  # fmt: skip
-            ballot += np.bincount(at + step, weights=weight * share, minlength=ballot.size).astype(np.float32)
+        corner = y0 * wide + x0
+        right = weight * fx
+        left = weight - right
+        at += [corner, corner + 1, corner + wide, corner + wide + 1]
+        shares += [left - left * fy, right - right * fy, left * fy, right * fy]
+    ballot = np.bincount(
+        np.concatenate(at), weights=np.concatenate(shares), minlength=(h + 2 * pad) * wide
+    ).astype(np.float32)
     whole = cv2.GaussianBlur(ballot.reshape(h + 2 * pad, wide), (0, 0), 1.0)
     return np.asarray(whole[pad : pad + h, pad : pad + w] / radius_px, np.float32)
 
@@ -95,7 +104,7 @@ def find_discs(
     kept: list[Disc] = []
     for i in order:
         px, py = _peak(ballot, int(x[i]), int(y[i]))
-        if any(np.hypot(px - d.x_px, py - d.y_px) < 1.76 * radius_px for d in kept):
+        if any(np.hypot(px - d.x_px, py - d.y_px) < LEAST_APART * radius_px for d in kept):
             continue
         kept.append(Disc(px, py, float(ballot[y[i], x[i]]), float(fill[i])))
     return kept

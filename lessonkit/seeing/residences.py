@@ -6,8 +6,8 @@ place again or the disc moves away. A person in front ends nothing: what is hidd
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -51,11 +51,42 @@ class Residence:
         return np.inf if self.gone_s is None else self.gone_s
 
 
+MOST_SIGHTINGS = 600
+"""Sightings of one thing that are kept; of more, those in the middle are thinned out."""
+ENDS = 60
+"""First and last sightings that are never thinned out."""
+MOST_PATCHES = 24
+"""Close looks at one thing that are kept, evenly spread over its stay."""
+
+
 @dataclass
 class _Open:
     sightings: list[tuple[float, Sighting]] = field(default_factory=list)
+    counted: int = 0
+    """All sightings, those thinned out as well."""
+    clear: int = 0
+    patches: list[tuple[float, Patch]] = field(default_factory=list)
+    every: int = 1
+    """Of so many close looks one is kept."""
+    offered: int = 0
     empty: int = 0
+    first_empty_s: float = 0.0
     gone_s: float | None = None
+
+    def add(self, t_s: float, s: Sighting) -> None:
+        """One more sighting; memory stays bounded however long the thing lies there."""
+        self.counted += 1
+        self.clear += s.clear >= CLEAR
+        if s.patch is not None and s.clear >= CLEAR:
+            if self.offered % self.every == 0:
+                self.patches.append((t_s, s.patch))
+            self.offered += 1
+            if len(self.patches) > MOST_PATCHES:
+                self.patches = self.patches[::2]
+                self.every *= 2
+        self.sightings.append((t_s, replace(s, patch=None) if s.patch is not None else s))
+        if len(self.sightings) > MOST_SIGHTINGS:
+            self.sightings = [*self.sightings[:ENDS], *self.sightings[ENDS:-ENDS:2], *self.sightings[-ENDS:]]
 
     def place(self, last: int = 5) -> Point:
         p = np.median([s.place for _, s in self.sightings[-last:]], axis=0)
@@ -66,36 +97,61 @@ class _Open:
         settled = [(t, s) for t, s in self.sightings if np.hypot(s.place[0] - place[0], s.place[1] - place[1]) < SETTLED_MM * 2]  # fmt: skip
         if len(settled) < 2:
             return None
+        unsettled = [s for _, s in self.sightings if np.hypot(s.place[0] - place[0], s.place[1] - place[1]) >= SETTLED_MM * 2]  # fmt: skip
         near = [s.place for _, s in settled]
         middle = np.median(near, axis=0)
-        clear = sum(s.clear >= CLEAR for _, s in settled)
+        first_s, last_s = settled[0][0], settled[-1][0]
         return Residence(
-            (float(middle[0]), float(middle[1])), settled[0][0], settled[-1][0], self.gone_s, len(settled), clear,
+            (float(middle[0]), float(middle[1])), first_s, last_s, self.gone_s,
+            self.counted - len(unsettled), self.clear - sum(s.clear >= CLEAR for s in unsettled),
             float(np.median([s.votes for _, s in settled])), float(np.median([s.fill for _, s in settled])),
-            tuple(s.patch for _, s in settled if s.patch is not None and s.clear >= CLEAR),
+            tuple(p for t, p in self.patches if first_s <= t <= last_s and _near(p.place, place)),
         )  # fmt: skip
 
 
-def residences(samples: Sequence[Sample], view: BedView) -> list[Residence]:
-    """Everything that lay still like a ball, ascending in its first sight."""
-    open_: list[_Open] = []
-    done: list[Residence] = []
-    for sample in samples:
+def _near(a: Point, b: Point) -> bool:
+    return bool(np.hypot(a[0] - b[0], a[1] - b[1]) < SETTLED_MM * 2)
+
+
+class Stays:
+    """Gathers residences from samples in the order of time."""
+
+    def __init__(self, view: BedView) -> None:
+        self._view = view
+        self._open: list[_Open] = []
+        self._done: list[Residence] = []
+
+    def add(self, sample: Sample) -> None:
+        """One more look."""
         foreign = sample.foreign()
         free = list(sample.sightings)
         still: list[_Open] = []
-        for o in open_:
-            _look(o, sample.t_s, free, foreign, view)
+        for o in self._open:
+            _look(o, sample.t_s, free, foreign, self._view)
             if o.gone_s is None:
                 still.append(o)
             else:
-                _close(o, done)
+                _close(o, self._done)
         for s in free:
-            still.append(_Open([(sample.t_s, s)]))
-        open_ = still
-    for o in open_:
-        _close(o, done)
-    return sorted(done, key=lambda r: r.first_s)
+            begun = _Open()
+            begun.add(sample.t_s, s)
+            still.append(begun)
+        self._open = still
+
+    def all(self) -> list[Residence]:
+        """Everything that lay still like a ball, ascending in its first sight; to be asked once, at the end."""
+        for o in self._open:
+            _close(o, self._done)
+        self._open = []
+        return sorted(self._done, key=lambda r: r.first_s)
+
+
+def residences(samples: Iterable[Sample], view: BedView) -> list[Residence]:
+    """Everything that lay still like a ball, ascending in its first sight."""
+    stays = Stays(view)
+    for sample in samples:
+        stays.add(sample)
+    return stays.all()
 
 
 def _close(o: _Open, done: list[Residence]) -> None:
@@ -110,7 +166,7 @@ def _look(o: _Open, t_s: float, free: list[Sighting], foreign: np.ndarray, view:
     near = min(free, key=lambda s: np.hypot(s.place[0] - x, s.place[1] - y), default=None)
     if near is not None and np.hypot(near.place[0] - x, near.place[1] - y) < SAME_MM:
         free.remove(near)
-        o.sightings.append((t_s, near))
+        o.add(t_s, near)
         o.empty = 0
         return
     share = cloth_share(foreign, view.to_view([(x, y)])[0], view.radius_px)
@@ -118,10 +174,10 @@ def _look(o: _Open, t_s: float, free: list[Sighting], foreign: np.ndarray, view:
     if share > EMPTY_SHARE or moved:
         if o.empty == 0:
             o.gone_s = None
-            o.first_empty_s = t_s  # type: ignore[attr-defined]
+            o.first_empty_s = t_s
         o.empty += 1
         if o.empty >= 2 or len(o.sightings) < 2:
-            o.gone_s = getattr(o, "first_empty_s", t_s)
+            o.gone_s = o.first_empty_s
     elif len(o.sightings) < 2:
         o.gone_s = t_s  # seen once and then hidden: most likely part of somebody
     else:

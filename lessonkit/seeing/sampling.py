@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from lessonkit.footage.reader import Frame
 from lessonkit.model import Point
-from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.bedview import BedView, Window
+from lessonkit.seeing.changes import Changes
 from lessonkit.seeing.cloth import JAW_MM, BareTable
-from lessonkit.seeing.discs import Disc, find_discs
+from lessonkit.seeing.discs import LEAST_APART, Disc, find_discs
 from lessonkit.seeing.patches import Patch, Patcher
 
 Mask = NDArray[np.bool_]
@@ -26,6 +27,8 @@ JAW_VOTES = 0.5
 """Least votes for a ball whose centre lies past the nose lines."""
 PATCH_EVERY_S = 0.8
 """How often a ball at rest is looked at closely."""
+CONTEXT = 1.4
+"""How much is looked at about a part that changed, in ball radii."""
 
 
 @dataclass(frozen=True)
@@ -60,18 +63,22 @@ class Sample:
 
 
 @dataclass(frozen=True, eq=False)
-class Begun:
-    """What one frame shows by itself."""
+class _Known:
+    """What the last frame that was looked at showed."""
 
+    foreign: NDArray[np.float32]
     discs: list[Disc]
     clear: list[float]
     people: float
     packed: bytes
-    shape: tuple[int, int]
+    gain: float
 
 
 class Sampler:
-    """Turns whole pictures into samples; remembers only when it last looked closely at each place."""
+    """Turns whole pictures, in the order of time, into samples.
+
+    Most of a table stays as it is from one look to the next, so only the parts that changed are looked at again.
+    """
 
     def __init__(self, view: BedView, bare: BareTable, patcher: Patcher) -> None:
         self._view = view
@@ -80,25 +87,52 @@ class Sampler:
         self._allowed = view.table_mask(JAW_MM)
         self._bed = view.table_mask()
         self._looked: dict[tuple[int, int], float] = {}
+        self._changes = Changes(view)
+        self._known: _Known | None = None
 
     def sample(self, frame: Frame) -> Sample:
         """The sample of a frame."""
-        return self.finish(frame, self.begin(frame))
+        parts = self._changes.since_last(frame)
+        known = self._known
+        if known is None or parts is None:
+            known = self._whole(frame)
+        elif parts:
+            known = self._renewed(known, frame, parts)
+        self._known = known
+        sightings = tuple(self._sighting(frame, d, c) for d, c in zip(known.discs, known.clear, strict=True))
+        return Sample(frame.t_s, sightings, known.people, known.packed, known.foreign.shape)
 
-    def begin(self, frame: Frame) -> Begun:
-        """The part of the work that needs no other frame: frames may be begun side by side."""
+    def _whole(self, frame: Frame) -> _Known:
         seen = self._view.warp_frame(frame)
-        foreign = self._bare.foreign(seen)
+        gain = self._bare.gain(seen)
+        foreign = self._bare.foreign(seen, gain=gain)
         discs = [d for d in find_discs(seen, foreign, self._view.radius_px) if self._believed(d)]
+        return self._judged(foreign, discs, gain)
+
+    def _renewed(self, known: _Known, frame: Frame, parts: list[Window]) -> _Known:
+        """What was known, the given parts of the view looked at again."""
+        foreign = known.foreign.copy()
+        found: list[Disc] = []
+        for part in parts:
+            # a disc is told by its whole outline, so some of what lies about the part is looked at with it
+            around = self._view.grown(part, CONTEXT * self._view.radius_px)
+            seen = self._view.warp_frame(frame, around)
+            fresh = self._bare.foreign(seen, around, known.gain)
+            foreign[around.area] = fresh
+            for d in find_discs(seen, fresh, self._view.radius_px):
+                moved = replace(d, x_px=d.x_px + around.x0, y_px=d.y_px + around.y0)
+                if part.holds(moved.x_px, moved.y_px) and self._believed(moved):
+                    found.append(moved)
+        kept = [d for d in known.discs if not any(part.holds(d.x_px, d.y_px) for part in parts)]
+        apart = LEAST_APART * self._view.radius_px
+        new = [d for d in found if all(np.hypot(d.x_px - k.x_px, d.y_px - k.y_px) >= apart for k in kept)]
+        return self._judged(foreign, kept + new, known.gain)
+
+    def _judged(self, foreign: NDArray[np.float32], discs: list[Disc], gain: float) -> _Known:
         somebody = people(foreign, self._view.radius_px)
         clear = list(clearness(foreign, discs, somebody, self._view.radius_px))
         packed = zlib.compress(np.packbits(foreign > 0.5).tobytes(), 1)
-        return Begun(discs, clear, float(somebody.mean()), packed, foreign.shape)
-
-    def finish(self, frame: Frame, begun: Begun) -> Sample:
-        """The sample of a frame that was begun; in the order of time, for close looks are spread over it."""
-        sightings = tuple(self._sighting(frame, d, c) for d, c in zip(begun.discs, begun.clear, strict=True))
-        return Sample(frame.t_s, sightings, begun.people, begun.packed, begun.shape)
+        return _Known(foreign, discs, clear, float(somebody.mean()), packed, gain)
 
     def _believed(self, d: Disc) -> bool:
         """Whether a disc lies where a ball can; the round black of a pocket is a faint disc as well."""
@@ -118,16 +152,22 @@ class Sampler:
 
 def people(foreign: NDArray[np.float32], radius_px: float) -> Mask:
     """True where something large reaches into the bed view from outside."""
+    half = cv2.resize(foreign, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     # a thin line along a cushion must not tie a ball there to the outside
-    solid = cv2.morphologyEx((foreign > 0.5).astype(np.uint8), cv2.MORPH_OPEN, np.ones((4, 4), np.uint8))
-    n, labels, stats, _ = cv2.connectedComponentsWithStats(solid, connectivity=4)
-    rows, columns = foreign.shape
-    large = stats[:, cv2.CC_STAT_AREA] > 5 * np.pi * radius_px**2
+    solid = cv2.morphologyEx((half > 0.5).astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(solid, connectivity=4)
+    rows, columns = half.shape
+    large = stats[:, cv2.CC_STAT_AREA] > 5 / 4 * np.pi * radius_px**2
     x, y = stats[:, cv2.CC_STAT_LEFT], stats[:, cv2.CC_STAT_TOP]
-    outside = (x <= 1) | (y <= 1) | (x + stats[:, cv2.CC_STAT_WIDTH] >= columns - 1) | (y + stats[:, cv2.CC_STAT_HEIGHT] >= rows - 1)  # fmt: skip
+    outside = (x < 1) | (y < 1) | (x + stats[:, cv2.CC_STAT_WIDTH] >= columns) | (y + stats[:, cv2.CC_STAT_HEIGHT] >= rows)  # fmt: skip
     somebody = large & outside
     somebody[0] = False
-    return np.asarray(somebody[labels], bool) if n > 1 else np.zeros(foreign.shape, bool)
+    if not somebody.any():
+        return np.zeros(foreign.shape, bool)
+    whole = cv2.resize(
+        somebody[labels].astype(np.uint8), foreign.shape[::-1], interpolation=cv2.INTER_NEAREST
+    )
+    return np.asarray(whole, bool)
 
 
 def clearness(

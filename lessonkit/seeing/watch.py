@@ -2,37 +2,34 @@
 
     seen = watch(Path("clip.mp4"))
 
-Two passes: a first look at a few frames a second over the whole footage, then every frame about each shot.
+A first look at ten frames a second over the whole footage, then every frame about each shot; both in stretches that
+workers look at side by side.
 """
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, replace
-from itertools import chain
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.footage.reader import Frame, OpenFootage, open_footage
-from lessonkit.model import Layout, Point, Seen, SeenShot
+from lessonkit.footage.reader import Frame, open_footage
+from lessonkit.model import Point, Seen, SeenShot
 from lessonkit.seeing.bedview import BedView
-from lessonkit.seeing.centres import push_apart, refine_centre
+from lessonkit.seeing.centres import refine_centre
 from lessonkit.seeing.cloth import BareTable
-from lessonkit.seeing.identities import Strings, match_arrivals, match_leftovers, name_strings
+from lessonkit.seeing.first_look import People, first_look
+from lessonkit.seeing.following import Followed, Resting, follow_all
+from lessonkit.seeing.identities import Strings, name_strings
 from lessonkit.seeing.looks import Close, Lighting, Look, close_look, look, white_point
 from lessonkit.seeing.numbers import DOUBT_BELOW, Named, cost
-from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.report import describe_shot
-from lessonkit.seeing.residences import Residence, residences
-from lessonkit.seeing.sampling import Begun, Sample, Sampler
-from lessonkit.seeing.shots import Departure, alive, next_departure, next_stay_ends, rest_time, was_struck
+from lessonkit.seeing.residences import Residence
 from lessonkit.seeing.size import tell_size
-from lessonkit.seeing.tracking import Moving, Tracker
+from lessonkit.seeing.workers import workers
 from lessonkit.table.finding import Surface, find_table
 
 Progress = Callable[[float], None]
@@ -41,42 +38,13 @@ VIEW_MM_PER_PX = 3.2
 """A ball is 18 pixels wide in the bed view: enough to find it, little to compute."""
 TABLE_PICTURES = 13
 BARE_PICTURES = 26
-SAMPLES_PER_S = 10.0
-THREADS = 2
-"""Frames of the first look that are worked on side by side."""
-FIRST_LOOK = 0.55
+ENOUGH_PICTURES = 8
+"""So many key frames tell what the bare table looks like; decoding everything to have more is not worth it."""
+FIRST_LOOK = 0.6
 """Share of the work that the first look is, for the progress bar."""
 CLEAR_SHARE = 0.0005
 LEAST_POCKETS = 5
 LEAST_SIGHTS = 12
-
-
-@dataclass(frozen=True, eq=False)
-class Resting:
-    """Everything that lay still, with its exact place and its look."""
-
-    residences: list[Residence]
-    places: list[Point]
-    errors_mm: list[float | None]
-    looks: dict[int, Look | None]
-    colours: list[NDArray[np.float64]]
-    """Mean linear light of each thing's middle, for tracking."""
-    white: list[float]
-    """How badly each fits the cue ball."""
-
-
-@dataclass(frozen=True, eq=False)
-class Followed:
-    """One shot as tracked, balls keyed by residence index."""
-
-    departure: Departure
-    balls: dict[int, Moving]
-    strike_s: float
-    rest_s: float
-    before: list[int]
-    after: list[int]
-    linked: dict[int, int]
-    """Residence left -> residence taken."""
 
 
 def watch(
@@ -89,21 +57,26 @@ def watch(
 ) -> Seen:
     """All that the footage shows.
 
-    `table`, `head`, `corners` as in `find_table`; `progress` is called with the share done, 0 to 1. Raises
-    FootageError and TableError.
+    `table`, `head`, `corners` as in `find_table`; `progress` is called with the share done, 0 to 1. Footage of more
+    than some seconds is looked at by several processes; a script that calls this needs the usual
+    `if __name__ == "__main__":`. Raises FootageError and TableError.
     """
     tell = progress or (lambda _: None)
-    with open_footage(path) as footage:
-        frames = footage.spread(BARE_PICTURES)
+    with open_footage(path) as footage, workers(footage.info.duration_s) as hands:
+        frames = footage.spread(BARE_PICTURES, ENOUGH_PICTURES)
         surface = _find(frames, table, head, corners)
         tell(0.05)
         view = BedView.of(surface.camera, surface.table, VIEW_MM_PER_PX)
         bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
         del frames
-        samples = _first_look(footage, Sampler(view, bare, Patcher(surface.camera, surface.table)), tell)
-        resting = _look_closely(residences(samples, view), bare)
-        followed = _follow_all(footage, view, bare, resting, tell)
-        shots = _describe(followed, resting, samples, view)
+        found, people = first_look(
+            footage, bare, hands, lambda share: tell(0.05 + (FIRST_LOOK - 0.05) * share)
+        )
+        resting = _look_closely(found, bare)
+        followed = follow_all(
+            footage, bare, resting, hands, lambda share: tell(FIRST_LOOK + (1 - FIRST_LOOK) * share)
+        )
+        shots = _describe(followed, resting, people, view)
         tell(1.0)
         return Seen(footage.info, surface.table, surface.camera, tuple(shots), _doubts(surface))
 
@@ -141,29 +114,6 @@ def _doubts(surface: Surface) -> tuple[str, ...]:
     return tuple(doubts)
 
 
-def _first_look(footage: OpenFootage, sampler: Sampler, tell: Progress) -> list[Sample]:
-    samples: list[Sample] = []
-    pending: deque[tuple[Frame, Future[Begun]]] = deque()
-
-    def finish_one() -> None:
-        frame, begun = pending.popleft()
-        samples.append(sampler.finish(frame, begun.result()))
-        tell(0.05 + (FIRST_LOOK - 0.05) * min(1.0, frame.t_s / footage.info.duration_s))
-
-    due_s = 0.0
-    with ThreadPoolExecutor(THREADS) as threads:
-        for frame in footage.frames():
-            if frame.t_s + 1e-6 < due_s:
-                continue
-            due_s = max(due_s + 1 / SAMPLES_PER_S, frame.t_s + 0.5 / SAMPLES_PER_S)
-            pending.append((frame, threads.submit(sampler.begin, frame)))
-            if len(pending) > 2 * THREADS:
-                finish_one()
-        while pending:
-            finish_one()
-    return samples
-
-
 def _look_closely(found: list[Residence], bare: BareTable) -> Resting:
     radius_mm = bare.view.table.radius_mm
     lighting = Lighting(bare)
@@ -195,74 +145,8 @@ def _core(close: Close, light: float) -> NDArray[np.float64]:
     return np.asarray(close.light[close.radius < 0.55].mean(0) * light, float)
 
 
-def _layout(resting: Resting, indices: Sequence[int], view: BedView) -> Layout:
-    """Exact places by residence index, no two balls overlapping."""
-    errors = {i: (e if (e := resting.errors_mm[i]) is not None else 3.0) for i in indices}
-    return push_apart({i: resting.places[i] for i in indices}, errors, view.table)
-
-
-def _follow_all(
-    footage: OpenFootage, view: BedView, bare: BareTable, resting: Resting, tell: Progress
-) -> list[Followed]:
-    done: list[Followed] = []
-    at_s = -1.0
-    found = resting.residences
-    while (d := next_departure(found, resting.white, at_s)) is not None:
-        followed = _follow(footage, view, bare, resting, d)
-        at_s = max(d.by_s, followed.rest_s if followed.strike_s > 0 else d.by_s)
-        if was_struck(followed.balls[d.cue], followed.balls.values()):
-            done.append(followed)
-        else:
-            at_s = d.by_s
-        tell(FIRST_LOOK + (1 - FIRST_LOOK) * min(1.0, at_s / footage.info.duration_s))
-    return done
-
-
-def _follow(footage: OpenFootage, view: BedView, bare: BareTable, resting: Resting, d: Departure) -> Followed:
-    from lessonkit.seeing.contacts import onset
-
-    found = resting.residences
-    before = alive(found, max(d.from_s, found[d.cue].first_s))
-    layout = _layout(resting, before, view)
-    over_s = next_stay_ends(found, resting.white, d) or np.inf
-    frames = footage.frames(max(0.0, d.from_s))
-    first = next(frames)
-    gain = bare.gain(view.warp_frame(first))
-    tracker = Tracker(view, bare, layout, {i: resting.colours[i] for i in before}, gain)
-    tracker.follow(chain([first], frames), d.cue, over_s)
-    balls = tracker.balls
-    cue = balls[d.cue]
-    strike_s = onset(cue.track()) if len(cue.seen) > 1 else d.by_s
-    rest_s = rest_time(balls.values(), strike_s)
-    return _settle(found, resting, d, balls, strike_s, rest_s, before)
-
-
-def _settle(
-    found: list[Residence], resting: Resting, d: Departure, balls: dict[int, Moving], strike_s: float, rest_s: float, before: list[int]
-) -> Followed:  # fmt: skip
-    """Link what left to what arrived."""
-    moved = [i for i in before if len(balls[i].seen) > 1]
-    # a residence that ends during the shot was left, whether or not the tracker saw its ball go
-    gone = [i for i in before if found[i].end_s <= rest_s + 0.3]
-    left = list(dict.fromkeys([*moved, *gone]))
-    left = [i for i in left if found[i].end_s < np.inf and found[i].end_s <= rest_s + 0.5]
-    following = [r.gone_s for r in found if r.gone_s is not None and r.gone_s > rest_s + 0.5]
-    horizon_s = min(following, default=np.inf)
-    arrivals = [
-        i for i, r in enumerate(found)
-        if i not in before and r.first_s >= strike_s and r.end_s > rest_s + 0.2 and r.first_s < horizon_s
-    ]  # fmt: skip
-    ends = {i: balls[i].last[1] for i in left if balls[i].seen and balls[i].dropped is None}
-    linked = match_arrivals(ends, arrivals, found)
-    lost = [i for i in left if i not in linked and balls[i].dropped is None]
-    free = [a for a in arrivals if a not in linked.values() and found[a].first_s <= rest_s + 4.0]
-    linked |= match_leftovers(lost, free, resting.looks)
-    stayed = [i for i in before if i not in left]
-    return Followed(d, balls, strike_s, rest_s, before, stayed + list(linked.values()), linked)
-
-
 def _describe(
-    followed: list[Followed], resting: Resting, samples: Sequence[Sample], view: BedView
+    followed: list[Followed], resting: Resting, people: Sequence[People], view: BedView
 ) -> list[SeenShot]:
     strings = Strings()
     for f in followed:
@@ -281,28 +165,28 @@ def _describe(
         shots.append(
             describe_shot(
                 k + 1, f.balls, f.strike_s, f.rest_s,
-                before=_layout(resting, [i for i in f.before if i in numbers], view),
-                after=_layout(resting, [i for i in f.after if i in numbers], view),
+                before=resting.layout([i for i in f.before if i in numbers], view),
+                after=resting.layout([i for i in f.after if i in numbers], view),
                 linked=f.linked, numbers={i: n.number for i, n in numbers.items()},
                 doubtful={numbers[i].number for i in numbers if numbers[i].confidence < DOUBT_BELOW or resting.errors_mm[i] is None},
                 table=view.table,
-                clear_before_s=_clear(samples, max(since_s, f.strike_s - 30.0), f.strike_s - 0.05),
-                clear_after_s=_clear(samples, f.rest_s, min(until_s - 0.1, f.rest_s + 30.0)),
+                clear_before_s=_clear(people, max(since_s, f.strike_s - 30.0), f.strike_s - 0.05),
+                clear_after_s=_clear(people, f.rest_s, min(until_s - 0.1, f.rest_s + 30.0)),
             )
         )  # fmt: skip
     return shots
 
 
-def _clear(samples: Sequence[Sample], from_s: float, to_s: float) -> float | None:
+def _clear(people: Sequence[People], from_s: float, to_s: float) -> float | None:
     """The middle of the longest time between the two in which nobody stands before the table; None: there is none.
 
     Its ends show somebody stepping in or out.
     """
     best: tuple[float, float] = (0.0, 0.0)
     began: float | None = None
-    within = [s for s in samples if from_s <= s.t_s <= to_s]
+    within = [s for s in people if from_s <= s.t_s <= to_s]
     for k, s in enumerate(within):
-        clear = s.people <= CLEAR_SHARE
+        clear = s.share <= CLEAR_SHARE
         if clear and began is None:
             began = s.t_s
         if began is not None and (not clear or k == len(within) - 1):

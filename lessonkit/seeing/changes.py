@@ -1,0 +1,118 @@
+"""Where a picture has changed since the last one that was looked at: small luma, no colours.
+
+Camera noise averages out over a cell of 8 x 8 pixels; the edge of a ball that creeps by a few millimetres does not.
+What changed is compared with the last picture in which the same place was looked at, so a slow creep adds up.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.footage.reader import Frame
+from lessonkit.seeing.bedview import BedView, Window
+
+CELL_PX = 8
+"""Width of a cell in camera pixels, at 1080 lines; smaller pictures have smaller cells."""
+VIEW_CELL_PX = 8
+"""Width of a cell in view pixels."""
+LEAST_CHANGE = 2.5
+"""Grey levels by which a cell changes at least, whatever the noise."""
+NOISES = 6.0
+STILL_NOISES = 4.0
+MEAN_TO_SIGMA = 1.2533
+"""Standard deviation by mean distance, of a normal distribution: sqrt(pi / 2)."""
+WHOLE_SHARE = 0.45
+"""Where more of the view than this is to be looked at again, all of it is."""
+RENEW_S = 5.0
+"""After this time everything is looked at again, so that nothing missed stays for ever."""
+
+
+class Changes:
+    """Compares each frame with those before."""
+
+    def __init__(self, view: BedView) -> None:
+        self._view = view
+        self._last: NDArray[np.float32] | None = None
+        self._noise = 0.0
+        self._whole_s = -np.inf
+        self._size = (0, 0)
+        self._at: tuple[NDArray[np.float32], NDArray[np.float32]] | None = None
+
+    def since_last(self, frame: Frame) -> list[Window] | None:
+        """The parts of the view that changed, not overlapping; None where all of it is to be looked at."""
+        small = self._small(frame)
+        last = self._last
+        if last is None or last.shape != small.shape or frame.t_s >= self._whole_s + RENEW_S:
+            self._all(small, frame.t_s)
+            return None
+        off = cv2.absdiff(small, last)
+        # cells that did not change show the noise; the mean, for levels are whole numbers
+        still = off[off <= max(LEAST_CHANGE, STILL_NOISES * self._noise)]
+        spread = MEAN_TO_SIGMA * float(still.mean()) if still.size else self._noise
+        self._noise = spread if self._noise == 0 else 0.8 * self._noise + 0.2 * spread
+        changed = (off > max(LEAST_CHANGE, NOISES * self._noise)).astype(np.uint8)
+        if not changed.any():
+            return []
+        parts = self._in_view(changed)
+        area = sum((p.x1 - p.x0) * (p.y1 - p.y0) for p in parts)
+        if area > WHOLE_SHARE * self._view.rows * self._view.columns:
+            self._all(small, frame.t_s)
+            return None
+        # only what is looked at again is compared with this picture from now on
+        wide = cv2.dilate(changed, np.ones((3, 3), np.uint8)).astype(bool)
+        last[wide] = small[wide]
+        return parts
+
+    def _all(self, small: NDArray[np.float32], t_s: float) -> None:
+        self._last, self._whole_s = small.copy(), t_s
+
+    def _small(self, frame: Frame) -> NDArray[np.float32]:
+        luma = frame.luma()
+        h, w = luma.shape
+        cell = max(3, round(CELL_PX * h / 1080))
+        size = (max(1, w // cell), max(1, h // cell))
+        if size != self._size:
+            self._size = size
+            n = VIEW_CELL_PX
+            self._at = (
+                self._view.map_x[n // 2 :: n, n // 2 :: n] * np.float32(size[0] / w),
+                self._view.map_y[n // 2 :: n, n // 2 :: n] * np.float32(size[1] / h),
+            )
+        return np.asarray(cv2.resize(luma, size, interpolation=cv2.INTER_AREA), np.float32)
+
+    def _in_view(self, changed: NDArray[np.uint8]) -> list[Window]:
+        """Rectangles of the view that hold all changed cells and the balls that reach into them."""
+        assert self._at is not None
+        near = cv2.dilate(changed, np.ones((3, 3), np.uint8))
+        cells = cv2.remap(near, *self._at, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
+        reach = int(np.ceil(1.1 * self._view.radius_px / VIEW_CELL_PX))
+        cells = cv2.dilate(cells, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
+        return [self._window(*box) for box in _boxes(cells)]
+
+    def _window(self, x: int, y: int, w: int, h: int) -> Window:
+        n = VIEW_CELL_PX
+        right = self._view.columns if (x + w + 1) * n > self._view.columns else (x + w) * n
+        bottom = self._view.rows if (y + h + 1) * n > self._view.rows else (y + h) * n
+        return Window(x * n, y * n, right, bottom)
+
+
+def _boxes(cells: NDArray[Any]) -> list[tuple[int, int, int, int]]:
+    """Rectangles (x, y, width, height) about what hangs together; those that overlap are put into one."""
+    n, _, stats, _ = cv2.connectedComponentsWithStats(cells, connectivity=8)
+    boxes = [tuple(int(v) for v in stats[i, :4]) for i in range(1, n)]
+    merged: list[tuple[int, int, int, int]] = []
+    while boxes:
+        x, y, w, h = boxes.pop()
+        for k, (a, b, c, d) in enumerate(merged):
+            if x < a + c and a < x + w and y < b + d and b < y + h:
+                left, top = min(x, a), min(y, b)
+                del merged[k]
+                boxes.append((left, top, max(x + w, a + c) - left, max(y + h, b + d) - top))
+                break
+        else:
+            merged.append((x, y, w, h))
+    return merged

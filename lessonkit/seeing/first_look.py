@@ -1,0 +1,92 @@
+"""The first look over the whole footage: ten pictures a second, stretch by stretch, reduced to what lay where.
+
+Memory is bounded whatever the length: of a stretch that was looked at, only things at rest and a number a look are kept.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+
+from lessonkit.footage.reader import OpenFootage, Reading, reopened
+from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.cloth import BareTable
+from lessonkit.seeing.patches import Patcher
+from lessonkit.seeing.residences import Residence, Stays
+from lessonkit.seeing.sampling import Sample, Sampler
+from lessonkit.seeing.workers import Workers
+
+Progress = Callable[[float], None]
+
+SAMPLES_PER_S = 10.0
+SURELY_OFTEN = 25.0
+"""From this rate on, half of the frames are enough."""
+STRETCH_S = 8.0
+"""Length of a stretch, at least; it begins at a key frame, so that nothing is decoded twice."""
+AHEAD = 3
+"""Stretches that may be done or in work, for each worker, beyond the one that is waited for."""
+
+
+@dataclass(frozen=True)
+class People:
+    """How much of the bed somebody covers at one time."""
+
+    t_s: float
+    share: float
+
+
+def first_look(
+    footage: OpenFootage, bare: BareTable, hands: Workers, tell: Progress
+) -> tuple[list[Residence], list[People]]:
+    """What lay where and when, and when the view was free. `tell` hears the share done, 0 to 1.
+
+    Raises FootageError when the footage is damaged.
+    """
+    stays = Stays(bare.view)
+    people: list[People] = []
+    pending: deque[tuple[float, Future[list[Sample]]]] = deque()
+
+    def take() -> None:
+        end_s, future = pending.popleft()
+        for sample in hands.result(future):
+            stays.add(sample)
+            people.append(People(sample.t_s, sample.people))
+        tell(min(1.0, end_s / footage.info.duration_s))
+
+    for start_s, end_s in stretches(footage):
+        pending.append((end_s, hands.submit(look_at, footage.path, footage.reading, bare, start_s, end_s)))
+        if len(pending) > AHEAD * hands.count:
+            take()
+    while pending:
+        take()
+    return stays.all(), people
+
+
+def stretches(footage: OpenFootage) -> list[tuple[float, float]]:
+    """The footage cut at key frames into stretches (start_s, end_s) of STRETCH_S and more, nothing left out."""
+    starts = [0.0]
+    for key_s in footage.key_times():
+        if key_s >= starts[-1] + STRETCH_S and key_s <= footage.info.duration_s - STRETCH_S / 2:
+            starts.append(key_s)
+    return list(zip(starts, [*starts[1:], footage.info.duration_s + 1.0], strict=True))
+
+
+def look_at(path: Path, reading: Reading, bare: BareTable, start_s: float, end_s: float) -> list[Sample]:
+    """The samples of one stretch."""
+    cv2.setNumThreads(1)
+    view: BedView = bare.view
+    sampler = Sampler(view, bare, Patcher(view.camera, view.table))
+    samples: list[Sample] = []
+    due_s = start_s
+    with reopened(path, reading) as footage:
+        for frame in footage.frames(start_s, end_s, every=footage.info.fps < SURELY_OFTEN):
+            if frame.t_s + 1e-6 < due_s:
+                continue
+            due_s = max(due_s + 1 / SAMPLES_PER_S, frame.t_s + 0.5 / SAMPLES_PER_S)
+            samples.append(sampler.sample(frame))
+    return samples

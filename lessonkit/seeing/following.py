@@ -1,0 +1,184 @@
+"""Shot by shot: from the departure of the cue ball to rest, and what left linked to what arrived."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future
+from dataclasses import dataclass
+from itertools import chain
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.footage.reader import OpenFootage, Reading, reopened
+from lessonkit.model import Layout, Point
+from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.centres import push_apart
+from lessonkit.seeing.cloth import BareTable
+from lessonkit.seeing.contacts import onset
+from lessonkit.seeing.identities import match_arrivals, match_leftovers
+from lessonkit.seeing.looks import Look
+from lessonkit.seeing.residences import Residence
+from lessonkit.seeing.shots import Departure, alive, next_departure, next_stay_ends, rest_time, was_struck
+from lessonkit.seeing.tracking import Moving, Tracker
+from lessonkit.seeing.workers import Workers
+
+Progress = Callable[[float], None]
+Balls = dict[int, Moving]
+
+UNSURE_MM = 3.0
+"""Error of a place whose outline was not found."""
+
+
+@dataclass(frozen=True, eq=False)
+class Resting:
+    """Everything that lay still, with its exact place and its look."""
+
+    residences: list[Residence]
+    places: list[Point]
+    errors_mm: list[float | None]
+    looks: dict[int, Look | None]
+    colours: list[NDArray[np.float64]]
+    """Mean linear light of each thing's middle, for tracking."""
+    white: list[float]
+    """How badly each fits the cue ball."""
+
+    def layout(self, indices: Sequence[int], view: BedView) -> Layout:
+        """Exact places by residence index, no two balls overlapping."""
+        errors = {i: (e if (e := self.errors_mm[i]) is not None else UNSURE_MM) for i in indices}
+        return push_apart({i: self.places[i] for i in indices}, errors, view.table)
+
+
+@dataclass(frozen=True, eq=False)
+class Followed:
+    """One shot as tracked, balls keyed by residence index."""
+
+    departure: Departure
+    balls: Balls
+    strike_s: float
+    rest_s: float
+    before: list[int]
+    after: list[int]
+    linked: dict[int, int]
+    """Residence left -> residence taken."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Task:
+    """All that tracking one shot needs."""
+
+    departure: Departure
+    over_s: float
+    layout: Layout
+    colours: dict[int, NDArray[np.float64]]
+
+
+def follow_all(
+    footage: OpenFootage, bare: BareTable, resting: Resting, hands: Workers, tell: Progress
+) -> list[Followed]:
+    """Every shot in the order of time. `tell` hears the share done, 0 to 1."""
+    done: list[Followed] = []
+    tracks = _Ahead(footage, bare, resting, hands)
+    at_s = -1.0
+    while (d := next_departure(resting.residences, resting.white, at_s)) is not None:
+        followed = _settle(resting, d, tracks.of(d))
+        struck = was_struck(followed.balls[d.cue], followed.balls.values())
+        at_s = max(d.by_s, followed.rest_s) if struck and followed.strike_s > 0 else d.by_s
+        if struck:
+            done.append(followed)
+        tell(min(1.0, at_s / footage.info.duration_s))
+    return done
+
+
+class _Ahead:
+    """Tracks of departures; while one is waited for, the likely next ones are worked on as well.
+
+    Which departure comes next depends on when the shot before it ended. It is guessed from the next stay of the cue
+    ball; a wrong guess costs time, never truth, for only what was asked for is used.
+    """
+
+    def __init__(self, footage: OpenFootage, bare: BareTable, resting: Resting, hands: Workers) -> None:
+        self._footage, self._bare, self._resting, self._hands = footage, bare, resting, hands
+        self._begun: dict[Departure, Future[Balls]] = {}
+
+    def of(self, d: Departure) -> Balls:
+        """The tracked balls of a departure."""
+        self._begin(d)
+        if self._hands.count > 1:
+            for later in self._guessed(d, self._hands.count):
+                self._begin(later)
+        balls = self._hands.result(self._begun.pop(d))
+        for old in [k for k in self._begun if k.by_s <= d.by_s]:
+            self._begun.pop(old).cancel()
+        return balls
+
+    def _guessed(self, d: Departure, count: int) -> Iterator[Departure]:
+        found, white = self._resting.residences, self._resting.white
+        for _ in range(count):
+            end_s = next_stay_ends(found, white, d)
+            later = next_departure(found, white, max(d.by_s, end_s - 1e-3 if end_s else d.by_s))
+            if later is None:
+                return
+            yield later
+            d = later
+
+    def _begin(self, d: Departure) -> None:
+        if d in self._begun:
+            return
+        found = self._resting.residences
+        before = _before(found, d)
+        task = _Task(
+            d,
+            next_stay_ends(found, self._resting.white, d) or np.inf,
+            self._resting.layout(before, self._bare.view),
+            {i: self._resting.colours[i] for i in before},
+        )
+        self._begun[d] = self._hands.submit(
+            track, self._footage.path, self._footage.reading, self._bare, task
+        )
+
+
+def _before(found: Sequence[Residence], d: Departure) -> list[int]:
+    return alive(found, max(d.from_s, found[d.cue].first_s))
+
+
+def track(path: Path, reading: Reading, bare: BareTable, task: _Task) -> Balls:
+    """Follow one shot to its end."""
+    cv2.setNumThreads(1)
+    d = task.departure
+    with reopened(path, reading) as footage:
+        frames = footage.frames(max(0.0, d.from_s))
+        first = next(frames)
+        gain = bare.gain(bare.view.warp_frame(first))
+        tracker = Tracker(bare.view, bare, task.layout, task.colours, gain)
+        tracker.follow(chain([first], frames), d.cue, task.over_s)
+    return tracker.balls
+
+
+def _settle(resting: Resting, d: Departure, balls: Balls) -> Followed:
+    """Link what left to what arrived."""
+    found = resting.residences
+    before = _before(found, d)
+    cue = balls[d.cue]
+    strike_s = onset(cue.track()) if len(cue.seen) > 1 else d.by_s
+    rest_s = rest_time(balls.values(), strike_s)
+    moved = [i for i in before if len(balls[i].seen) > 1]
+    # a residence that ends during the shot was left, whether or not the tracker saw its ball go
+    gone = [i for i in before if found[i].end_s <= rest_s + 0.3]
+    left = list(dict.fromkeys([*moved, *gone]))
+    left = [i for i in left if found[i].end_s < np.inf and found[i].end_s <= rest_s + 0.5]
+    following = [r.gone_s for r in found if r.gone_s is not None and r.gone_s > rest_s + 0.5]
+    horizon_s = min(following, default=np.inf)
+    arrivals = [
+        i for i, r in enumerate(found)
+        if i not in before and r.first_s >= strike_s and r.end_s > rest_s + 0.2 and r.first_s < horizon_s
+    ]  # fmt: skip
+    ends = {i: balls[i].last[1] for i in left if balls[i].seen and balls[i].dropped is None}
+    linked = match_arrivals(ends, arrivals, found)
+    lost = [i for i in left if i not in linked and balls[i].dropped is None]
+    free = [a for a in arrivals if a not in linked.values() and found[a].first_s <= rest_s + 4.0]
+    linked |= match_leftovers(lost, free, resting.looks)
+    stayed = [i for i in before if i not in left]
+    return Followed(d, balls, strike_s, rest_s, before, stayed + list(linked.values()), linked)

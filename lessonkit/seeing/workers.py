@@ -1,0 +1,104 @@
+"""Work side by side: the footage is cut into stretches that can be looked at apart, one process for each processor.
+
+Threads would not do: half of the work is Python's own, of which only one thread at a time can be run.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from typing import Any, ParamSpec, TypeVar
+
+from lessonkit.errors import FootageError
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+MOST = 4
+"""Each worker holds pictures of its own, so more would cost more memory than they save time."""
+WORTH_S = 12.0
+"""Shorter footage is looked at before workers have started."""
+
+
+class Workers:
+    """Runs functions of modules (not lambdas) with arguments that can be pickled."""
+
+    def __init__(self, pool: ProcessPoolExecutor | None, count: int) -> None:
+        self._pool = pool
+        self.count = count
+
+    def submit(self, work: Callable[P, R], *args: P.args, **kwargs: P.kwargs) -> Future[R]:
+        """Start the work; without a pool it is done at once. Its errors come out of `Future.result`."""
+        if self._pool is not None:
+            try:
+                return self._pool.submit(work, *args, **kwargs)
+            except BrokenProcessPool as e:
+                raise _broken() from e
+        future: Future[R] = Future()
+        try:
+            future.set_result(work(*args, **kwargs))
+        except Exception as e:
+            future.set_exception(e)
+        return future
+
+    def result(self, future: Future[R]) -> R:
+        """The work's result. Raises FootageError when a worker was stopped from outside."""
+        try:
+            return future.result()
+        except BrokenProcessPool as e:
+            raise _broken() from e
+
+
+def _broken() -> FootageError:
+    return FootageError(
+        "A part of the work was stopped from outside, most likely for want of memory; close other programs and try "
+        "again: what was done is kept where it can be."
+    )
+
+
+@contextmanager
+def workers(duration_s: float) -> Iterator[Workers]:
+    """Workers for footage of this length; none for short footage or a single processor."""
+    count = min(MOST, _processors())
+    # what is itself a worker starts none
+    if duration_s < WORTH_S or count < 2 or multiprocessing.parent_process() is not None:
+        yield Workers(None, 1)
+        return
+    # a forked copy of a process that decodes with threads can hang, so workers start afresh
+    pool = ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), initializer=_ready)
+    for _ in range(count):
+        pool.submit(_import)
+    try:
+        yield Workers(pool, count)
+    except BaseException:
+        pool.shutdown(wait=False, cancel_futures=True)
+        for child in multiprocessing.active_children():
+            child.terminate()
+        raise
+    pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _processors() -> int:
+    """How many this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _ready() -> None:
+    # the person's Ctrl-C reaches the whole group; the parent alone says what comes of it
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _import() -> None:
+    """Load what the work needs while the parent still finds the table."""
+    import scipy.optimize
+
+    from lessonkit.seeing import first_look, following
+
+    _: Any = (scipy.optimize, first_look, following)
