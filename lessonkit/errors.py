@@ -19,3 +19,7 @@ class NotesError(LessonkitError):
 
 class FolderError(LessonkitError):
     """The lesson folder cannot be used or written."""
+
+
+class SettingsError(LessonkitError):
+    """lesson.toml or cuts.toml cannot be understood; the sentence names file and place."""

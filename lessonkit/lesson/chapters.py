@@ -17,6 +17,7 @@ MIN_CHAPTER_S = 10.0
 MIN_CHAPTERS = 3
 INTRODUCTION = "Introduction"
 CLOSING = "All shots in one table"
+NEXT_TIME = "Next time"
 _LONGEST_TITLE = 90
 _HAIR_S = 1e-6
 
@@ -45,7 +46,10 @@ def _title(parts: Sequence[_Part], shots: dict[int, Shot]) -> str:
     """Named by its shots; by its card if it has none."""
     numbers = [p.shot for p in parts if p.shot is not None]
     if not numbers:
-        return INTRODUCTION if parts[0].kind == "title" else CLOSING
+        kinds = [p.kind for p in parts]
+        if kinds[0] == "title" or parts[0].start_s == 0:
+            return INTRODUCTION
+        return CLOSING if "table" in kinds else NEXT_TIME
     if len(numbers) == 1:
         return chapter_title(shots[numbers[0]])
     span = f"Shots {numbers[0]}–{numbers[-1]}"

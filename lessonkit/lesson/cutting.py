@@ -1,83 +1,45 @@
 """From an analysis to the cut list: title card, then for each shot the plan, the play and the result, closing table.
 
-All times are whole frames of `output_rate`, so pieces meet without gaps in the video as in the list.
+What is shown, in which order and how fast is the person's to set (lessonkit.lesson.settings); dead time is cut, a
+freeze lasts as long as its words, shots whose note asks for it run again slowly, long rolls run faster.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from fractions import Fraction
+from itertools import pairwise
 
-from lessonkit.lesson.captions import MIN_GAP_S, cue_frames, place_within, said, split_cues
-from lessonkit.lesson.chapters import build_chapters
-from lessonkit.lesson.cutlist import (
-    Cue,
-    CutList,
-    Piece,
-    PieceKind,
-    frames_for,
-    frames_in,
-    output_rate,
-    seconds,
-)
+from lessonkit.lesson.captions import said, split_cues
+from lessonkit.lesson.cutlist import PLAN_STEPS, RESULT_STEPS, CutList, Draft, Drawn, output_rate
+from lessonkit.lesson.laying import lay_out
 from lessonkit.lesson.phrases import outcome, plan_sentences
-from lessonkit.model import Analysis, Footage, Note, SeenShot, Shot
+from lessonkit.lesson.settings import Durations, Settings
+from lessonkit.model import CUE_BALL, Analysis, Footage, Note, SeenShot, Shot
 
-LEAD_S = 0.7
-"""Footage before the strike."""
-TAIL_S = 0.6
-"""Footage after everything rests."""
-STILL_MIN_S = 3.0
-TITLE_S = 4.0
 TABLE_MIN_S = 5.0
-TABLE_S_PER_SHOT = 1.5
 TABLE_MAX_S = 20.0
-
-
-@dataclass(frozen=True)
-class _Take:
-    """A piece not yet in its place; cues as (first frame within it, frames, text)."""
-
-    kind: PieceKind
-    frames: int
-    shot: int | None = None
-    source_start_s: float | None = None
-    source_end_s: float | None = None
-    cues: tuple[tuple[int, int, str], ...] = ()
-
-
-def _still(
-    kind: PieceKind, number: int, source_s: float, texts: tuple[str, ...], rate: Fraction, silent: int = 0
-) -> _Take:
-    """A still that lasts as long as its words, which start after `silent` frames, and STILL_MIN_S."""
-    frames = cue_frames(texts, rate, STILL_MIN_S)
-    starts = [silent + sum(frames[:i]) for i in range(len(frames))]
-    length = max(silent + sum(frames), frames_for(STILL_MIN_S, rate))
-    cues = tuple(zip(starts, frames, texts, strict=True))
-    return _Take(kind, length, number, source_s, None, cues)
+SKIP_MIN_S = 1.0
+"""Shorter stretches between shots are not worth a line in the list."""
+ROLL_MARGIN_S = 0.5
+"""After and before something happens a roll keeps its speed."""
 
 
 def play_span(
-    shot: SeenShot, before: SeenShot | None, after: SeenShot | None, footage: Footage
-) -> tuple[float, float]:
+    shot: SeenShot, before: SeenShot | None, after: SeenShot | None, footage: Footage, durations: Durations | None = None
+) -> tuple[float, float]:  # fmt: skip
     """Footage times at which the play of a shot starts and ends, seconds.
 
-    From LEAD_S before the strike (not before the shot before it rests) to TAIL_S after rest (not past the footage or
-    the next strike). Always start <= end, within the footage.
+    From a moment before the strike (not before the shot before it rests) to a moment after rest (not past the footage
+    or the next strike). Always start <= end, within the footage.
     """
-    start = max(0.0, shot.strike_s - LEAD_S)
+    d = durations or Durations()
+    start = max(0.0, shot.strike_s - d.before_strike_s)
     if before is not None:
         start = max(start, min(before.rest_s, shot.strike_s))
-    end = shot.rest_s + TAIL_S
+    end = shot.rest_s + d.after_rest_s
     if after is not None:
         end = min(end, after.strike_s)
     end = min(end, footage.duration_s)
     return min(start, end), end
-
-
-def _split(texts: list[str]) -> tuple[str, ...]:
-    """Cues of several texts, none of which holds words of two texts."""
-    return tuple(cue for text in texts for cue in split_cues(text))
 
 
 def _is_remark(note: Note, shot: Shot) -> bool:
@@ -98,67 +60,137 @@ def _result_texts(shot: Shot) -> list[str]:
     return [t for t in (sentence, *remarks) if t]
 
 
-def _play(shot: Shot, span: tuple[float, float], rate: Fraction) -> _Take:
-    """The shot at full speed, with one short caption of what happened if there is time to read it."""
-    start_s, end_s = span
-    frames = max(1, frames_in(end_s - start_s, rate))
-    # Footage that breaks off before the strike leaves its last frame to show.
-    start_s = max(0.0, min(start_s, end_s - seconds(frames, rate)))
-    cues: tuple[tuple[int, int, str], ...] = ()
+def wants_replay(shot: Shot) -> bool:
+    """Whether a note of the shot asks to see it again."""
+    return any(n.intent.replay for n in (shot.note, *shot.more_notes) if n is not None)
+
+
+def quiet_rolls(shot: SeenShot, longer_than_s: float) -> list[tuple[float, float]]:
+    """Footage times between which balls only roll: no contact, drop, strike or rest within ROLL_MARGIN_S.
+
+    Only stretches in which nothing happens for `longer_than_s` or more.
+    """
+    happens = sorted(
+        {shot.strike_s, shot.rest_s, *(e.t_s for e in shot.events), *(p.t_s for p in shot.pocketed)}
+    )
+    happens = [t for t in happens if shot.strike_s <= t <= shot.rest_s]
+    return [(a + ROLL_MARGIN_S, b - ROLL_MARGIN_S) for a, b in pairwise(happens) if b - a >= longer_than_s]
+
+
+def _steps(shot: Shot, usual: dict[str, float]) -> tuple[Drawn, ...]:
+    """What can be drawn of this shot, at the usual times."""
+    plan, layout = shot.plan, shot.seen.layout_before
+    following = shot.note.intent.next_ball if shot.note else None
+    landing = plan is not None and bool(plan.landing or plan.cue_path)
+    known = {
+        "called": plan is not None and (plan.ball is not None or plan.pocket is not None),
+        "aim": plan is not None and plan.ghost is not None,
+        "way": plan is not None and len(plan.cue_path) > 1,
+        "landing": landing,
+        "next": following in layout and following != CUE_BALL,
+        "plan b": shot.plan_b is not None and len(shot.plan_b.cue_path) > 1,
+        "planned": landing,
+        "actual": True,
+        "difference": landing and CUE_BALL in shot.seen.layout_after,
+    }
+    return tuple(Drawn(what, at) for what, at in usual.items() if known[what])
+
+
+def _play(shot: Shot, span: tuple[float, float], settings: Settings) -> list[Draft]:
+    """The shot in one piece, or in several where a long roll runs faster; the caption where it may be said."""
+    speeds = settings.speeds
+    cuts = [(*span, speeds.play)]
+    if speeds.roll > speeds.play:
+        for a, b in quiet_rolls(shot.seen, settings.durations.long_roll_s):
+            start, end, _ = cuts.pop()
+            if start < a < b < end:
+                cuts += [(start, a, speeds.play), (a, b, speeds.roll), (b, end, speeds.play)]
+            else:
+                cuts.append((start, end, speeds.play))
+    drafts = [Draft("play", shot.seen.number, a, b, speed) for a, b, speed in cuts]
     happened = outcome(shot.seen)
-    if happened:
-        texts = split_cues(happened.words)
-        place = (
-            place_within(texts[0], frames_for(happened.t_s - start_s, rate), frames, rate) if texts else None
-        )
-        if place is not None and len(texts) == 1:
-            cues = ((*place, texts[0]),)
-    return _Take("play", frames, shot.seen.number, start_s, start_s + seconds(frames, rate), cues)
+    if happened is None or len(split_cues(happened.words)) != 1:
+        return drafts
+    k = next((i for i, (_, b, _) in enumerate(cuts) if happened.t_s < b), len(cuts) - 1)
+    start, _, speed = cuts[k]
+    d = drafts[k]
+    drafts[k] = Draft(
+        d.kind, d.shot, d.source_start_s, d.source_end_s, speed,
+        say=happened.words, say_at_s=max(0.0, happened.t_s - start) / speed,
+    )  # fmt: skip
+    return drafts
 
 
-def _shot_takes(shot: Shot, span: tuple[float, float], rate: Fraction) -> list[_Take]:
-    e = shot.seen
-    takes = []
-    if shot.note is not None or shot.plan is not None:
+def _shot_drafts(shot: Shot, span: tuple[float, float], settings: Settings) -> list[Draft]:
+    e, on, still_s = shot.seen, settings.pieces, settings.durations.still_s
+    pieces: dict[str, list[Draft]] = {}
+    if on.plan and (shot.note is not None or shot.plan is not None):
         at = e.clear_before_s if e.clear_before_s is not None else e.strike_s
-        takes.append(_still("plan", e.number, at, _split(_plan_texts(shot)), rate))
-    takes.append(_play(shot, span, rate))
+        words = "\n".join(_plan_texts(shot))
+        pieces["plan"] = [
+            Draft("plan", e.number, at, lasts_s=still_s, steps=_steps(shot, PLAN_STEPS), say=words)
+        ]
+    if on.play:
+        pieces["play"] = _play(shot, span, settings)
+    if on.replay == "all" or (on.replay == "marked" and wants_replay(shot)):
+        pieces["replay"] = [Draft("replay", e.number, *span, settings.speeds.replay)]
     results = _result_texts(shot)
-    if shot.comparison is not None or results:
+    if on.result and (shot.comparison is not None or results):
         at = e.clear_after_s if e.clear_after_s is not None else e.rest_s
-        # A play of less than the least gap between captions (footage that breaks off) leaves the rest of it here.
-        silent = max(0, frames_for(MIN_GAP_S, rate) - takes[-1].frames) if not takes[-1].cues else 0
-        takes.append(_still("result", e.number, at, _split(results), rate, silent))
-    return takes
+        words = "\n".join(results)
+        pieces["result"] = [
+            Draft("result", e.number, at, lasts_s=still_s, steps=_steps(shot, RESULT_STEPS), say=words)
+        ]
+    return [d for name in settings.order.shot for d in pieces.get(name, [])]
 
 
-def _placed(takes: list[_Take], rate: Fraction) -> tuple[tuple[Piece, ...], tuple[Cue, ...]]:
-    pieces, cues, at = [], [], 0
-    for t in takes:
-        start_s = seconds(at, rate)
-        pieces.append(
-            Piece(t.kind, start_s, seconds(t.frames, rate), t.shot, t.source_start_s, t.source_end_s)
-        )
-        cues += [Cue(seconds(at + a, rate), seconds(at + a + n, rate), text) for a, n, text in t.cues]
-        at += t.frames
-    return tuple(pieces), tuple(cues)
+def _shots(analysis: Analysis, settings: Settings) -> list[Draft]:
+    """All shots wanted, dead time between them named where they run in the order of the footage."""
+    seen = [s.seen for s in analysis.shots]
+    spans = {}
+    for i, shot in enumerate(seen):
+        before, after = (seen[i - 1] if i else None), (seen[i + 1] if i + 1 < len(seen) else None)
+        spans[shot.number] = play_span(shot, before, after, analysis.footage, settings.durations)
+    by_number = {s.seen.number: s for s in analysis.shots}
+    wanted = [n for n in settings.order.shots if n in by_number] or list(by_number)
+    in_order = wanted == sorted(wanted)
+    drafts: list[Draft] = []
+    shown_s = 0.0
+    for number in wanted:
+        start_s, end_s = spans[number]
+        if in_order and start_s - shown_s >= SKIP_MIN_S:
+            drafts.append(Draft("skip", None, shown_s, start_s, settings.speeds.dead_time))
+        drafts += _shot_drafts(by_number[number], (start_s, end_s), settings)
+        shown_s = end_s
+    return drafts
 
 
-def build_cuts(analysis: Analysis) -> CutList:
-    """The whole lesson of an analysis: pieces, chapters and captions.
+def draft_lesson(analysis: Analysis, settings: Settings | None = None) -> list[Draft]:
+    """The lesson's pieces in their order, not yet placed in time.
 
     A shot without note and plan has no plan still, one without comparison and remarks no result still. The closing
     table is left out where there is no shot.
     """
-    rate = output_rate(analysis.footage)
-    takes = [_Take("title", frames_for(TITLE_S, rate))]
-    seen = [s.seen for s in analysis.shots]
-    for i, shot in enumerate(analysis.shots):
-        before = seen[i - 1] if i else None
-        after = seen[i + 1] if i + 1 < len(seen) else None
-        takes += _shot_takes(shot, play_span(shot.seen, before, after, analysis.footage), rate)
-    if seen:
-        table_s = min(max(2.0 + TABLE_S_PER_SHOT * len(seen), TABLE_MIN_S), TABLE_MAX_S)
-        takes.append(_Take("table", frames_for(table_s, rate)))
-    pieces, cues = _placed(takes, rate)
-    return CutList(pieces, build_chapters(pieces, analysis.shots), cues)
+    s = settings or Settings()
+    texts, lasts = s.texts, s.durations
+    rows = len(analysis.shots)
+    own = (texts.over_title, texts.title, texts.under_title)
+    parts: dict[str, list[Draft]] = {
+        "intro": [Draft("clip", file=s.clips.intro)] if s.clips.intro else [],
+        "title": [Draft("title", lasts_s=lasts.title_s, text=own if any(own) else None)] if s.pieces.title else [],
+        "shots": _shots(analysis, s),
+        "next": [Draft("next", lasts_s=lasts.next_s, text=(texts.next_heading, texts.next_time), say=texts.next_time)]
+        if texts.next_time
+        else [],
+        "outro": [Draft("clip", file=s.clips.outro)] if s.clips.outro else [],
+    }  # fmt: skip
+    if rows and s.pieces.table:
+        table_s = min(max(2.0 + lasts.table_row_s * rows, TABLE_MIN_S), TABLE_MAX_S)
+        parts["table"] = [Draft("table", lasts_s=table_s, text=(texts.table_heading,))]
+    drafts = [d for name in s.order.lesson for d in parts.get(name, [])]
+    return drafts or [Draft("title", lasts_s=lasts.title_s)]
+
+
+def build_cuts(analysis: Analysis, settings: Settings | None = None) -> CutList:
+    """The whole lesson of an analysis: pieces, chapters and captions."""
+    return lay_out(draft_lesson(analysis, settings), output_rate(analysis.footage), analysis.shots)

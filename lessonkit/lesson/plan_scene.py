@@ -3,26 +3,31 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from lessonkit.lesson import projected
+from lessonkit.lesson.cutlist import PLAN_STEPS, Drawn
 from lessonkit.lesson.diagram import landing_radius_mm
 from lessonkit.lesson.diagram_shapes import on_table
 from lessonkit.lesson.drawing import DASH_MM, cushion_contacts
 from lessonkit.lesson.labels import Plate, Room, put
 from lessonkit.lesson.picture import Layer, Picture
-from lessonkit.lesson.scene import Set, Step, Still, copying, landing_place
+from lessonkit.lesson.scene import Set, Step, Still, copying, landing_place, timed
 from lessonkit.model import CUE_BALL, Plan, Point
 
 PLAN_B_DASH_MM = (20.0, 24.0)
 """Shorter dashes than the plan's own."""
 
 
-def plan_still(scene: Set, base: Picture) -> Still:
-    """The plan in steps: called ball and pocket; ghost ball and aim; the cue ball's way; the landing place."""
+def plan_still(scene: Set, base: Picture, wanted: Sequence[Drawn] | None = None) -> Still:
+    """The plan in steps: called ball and pocket; ghost ball and aim; the cue ball's way; the landing place.
+
+    `wanted` are the steps that the cut list asks for; None: all.
+    """
     balls = scene.pen.balls(scene.shot.seen.layout_before)
-    return Still(base, plan_steps(scene), balls, [scene.headline_overlay("plan")])
+    return Still(base, timed(plan_steps(scene), wanted, PLAN_STEPS), balls, [scene.headline_overlay("plan")])
 
 
 def plan_steps(scene: Set) -> list[Step]:
@@ -54,7 +59,7 @@ def _called(scene: Set, plan: Plan) -> Step | None:
         if plan.ball in layout:
             pen.ring(layer, layout[plan.ball], pen.inks.aim)
 
-    return Step(0.05, 0.11, draw)
+    return Step(0.05, 0.11, draw, name="called")
 
 
 def _aim(scene: Set, plan: Plan) -> Step | None:
@@ -69,7 +74,7 @@ def _aim(scene: Set, plan: Plan) -> Step | None:
             pen.way(layer, way, pen.inks.planned, dash=DASH_MM)
         pen.ring(layer, ghost, pen.inks.planned, grow=1.0, dashed=True)
 
-    return Step(0.2, 0.26, draw)
+    return Step(0.2, 0.26, draw, name="aim")
 
 
 def _length_at(plan: Plan, place: Point) -> float:
@@ -96,7 +101,7 @@ def _cue_way(scene: Set, plan: Plan) -> list[Step]:
             layer, projected.stretch(way, start, end), pen.inks.planned, dash=DASH_MM, arrow=progress >= 1
         )
 
-    return [Step(0.36, 0.6, draw, grows=True)]
+    return [Step(0.36, 0.6, draw, grows=True, name="way")]
 
 
 def _landing(scene: Set, landing: Point) -> Step:
@@ -105,7 +110,7 @@ def _landing(scene: Set, landing: Point) -> Step:
     def draw(layer: Layer, _: float) -> None:
         pen.zone(layer, landing, landing_radius_mm(scene.shot), pen.inks.planned)
 
-    return Step(0.62, 0.68, draw)
+    return Step(0.62, 0.68, draw, name="landing")
 
 
 def _words(scene: Set, plan: Plan, room: Room) -> list[Step]:
@@ -114,27 +119,27 @@ def _words(scene: Set, plan: Plan, room: Room) -> list[Step]:
     size = pen.sizes.label_px
     steps: list[Step] = []
 
-    def label(text: str, at: Point, gap_mm: float, start: float) -> None:
+    def label(text: str, at: Point, gap_mm: float, start: float, name: str) -> None:
         layer = Layer(pen.sizes.width_px, pen.sizes.height_px)
         gap = gap_mm * projected.px_per_mm(pen.camera, at)
         anchor = pen.px([at])[0]
         if put(layer, Plate((text,), size), (float(anchor[0]), float(anchor[1])), gap, room) is not None:
-            steps.append(Step(start, start + 0.05, copying(layer), on_cloth=False))
+            steps.append(Step(start, start + 0.05, copying(layer), on_cloth=False, name=name))
 
     ball_gap = 1.9 * pen.table.radius_mm
     if plan.ball in layout:
-        label(str(plan.ball), layout[plan.ball], ball_gap, 0.05)
+        label(str(plan.ball), layout[plan.ball], ball_gap, 0.05, "called")
     landing = landing_place(scene.shot)
     if landing is not None:
-        label("landing", landing, landing_radius_mm(scene.shot) + 12, 0.62)
+        label("landing", landing, landing_radius_mm(scene.shot) + 12, 0.62, "landing")
     for k, contact in enumerate(_contacts(plan, scene)):
-        label(f"rail {k + 1}", contact, 1.6 * pen.table.radius_mm, 0.58)
+        label(f"rail {k + 1}", contact, 1.6 * pen.table.radius_mm, 0.58, "way")
     following = next_ball(scene, plan)
     if following is not None:
-        label(f"next: {following}", layout[following], ball_gap, 0.74)
+        label(f"next: {following}", layout[following], ball_gap, 0.74, "next")
     fallback = scene.shot.plan_b
     if fallback is not None and len(fallback.cue_path) > 1:
-        label("plan B", fallback.cue_path[-1], 40.0, 0.84)
+        label("plan B", fallback.cue_path[-1], 40.0, 0.84, "plan b")
     return steps
 
 
@@ -154,7 +159,7 @@ def _following(scene: Set, plan: Plan) -> Step | None:
     def draw(layer: Layer, _: float) -> None:
         scene.pen.ring(layer, place, scene.pen.inks.aim, dashed=True)
 
-    return Step(0.74, 0.79, draw)
+    return Step(0.74, 0.79, draw, name="next")
 
 
 def _fallback(scene: Set) -> Step | None:
@@ -175,7 +180,7 @@ def _fallback(scene: Set) -> Step | None:
         if plan.ball in layout:
             pen.ring(layer, layout[plan.ball], pen.inks.aim, dashed=True)
 
-    return Step(0.84, 0.89, draw)
+    return Step(0.84, 0.89, draw, name="plan b")
 
 
 def _contacts(plan: Plan, scene: Set) -> list[Point]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.lesson import projected, style
+from lessonkit.lesson.cutlist import Drawn
 from lessonkit.lesson.diagram import diagram_image, landing_radius_mm
 from lessonkit.lesson.diagram_shapes import on_table
 from lessonkit.lesson.drawing import Pen
@@ -105,8 +106,11 @@ def distance_words(mm: float) -> str:
     return f"{mm / 1000:.1f} m" if mm >= 995 else f"{max(0, round(mm / 10))} cm"
 
 
-def set_up(analysis: Analysis, shot: Shot, pen: Pen) -> Set:
-    """Choose the places of headline and inset so that they hide none of the shot's balls, pockets and ways."""
+def set_up(analysis: Analysis, shot: Shot, pen: Pen, headlines: Mapping[str, str] | None = None) -> Set:
+    """Choose the places of headline and inset so that they hide none of the shot's balls, pockets and ways.
+
+    `headlines` are words that the person wants over 'plan', 'play' or 'result' instead of what is known of the shot.
+    """
     sizes = pen.sizes
     margin = max(4, round(sizes.short_px * MARGIN_SHARE))
     taken = Room(sizes.width_px, sizes.height_px, [*_ball_boxes(pen, shot), *_pocket_boxes(pen, shot)])
@@ -116,6 +120,7 @@ def set_up(analysis: Analysis, shot: Shot, pen: Pen) -> Set:
         "result": headline(result_words(shot), sizes),
     }
     plates["play"] = plates["plan"]
+    plates |= {k: headline(words, sizes) for k, words in (headlines or {}).items() if words}
     at = {
         top: {k: headline_box(p, taken, margin, top=top) for k, p in plates.items()} for top in (True, False)
     }
@@ -127,8 +132,8 @@ def set_up(analysis: Analysis, shot: Shot, pen: Pen) -> Set:
     inset = _inset_box(pen, room, margin)
     if inset is not None:
         room.solid.append(inset)
-    headlines = {k: (plates[k], boxes[k]) for k in plates}
-    return Set(pen, shot, headlines, inset, room)
+    placed = {k: (plates[k], boxes[k]) for k in plates}
+    return Set(pen, shot, placed, inset, room)
 
 
 def _inset_box(pen: Pen, room: Room, margin: int) -> Box | None:
@@ -233,6 +238,26 @@ class Step:
     grows: bool = False
     on_cloth: bool = True
     """Lies on the cloth, so that balls stand in front of it."""
+    name: str = ""
+    """What the cut list calls it: a key of PLAN_STEPS or RESULT_STEPS; words have the name of what they name."""
+
+
+def timed(steps: Sequence[Step], wanted: Sequence[Drawn] | None, usual: Mapping[str, float]) -> list[Step]:
+    """The steps that the cut list wants, each moved by as much as its name's time differs from the usual one.
+
+    None wants all at their usual times; steps without a name always stay.
+    """
+    if wanted is None:
+        return list(steps)
+    by_name = {w.what: w.at for w in wanted}
+    kept = []
+    for step in steps:
+        if step.name and step.name not in by_name:
+            continue
+        later = by_name[step.name] - usual.get(step.name, by_name[step.name]) if step.name else 0.0
+        start = min(max(0.0, step.start + later), 0.95)
+        kept.append(replace(step, start=start, end=min(1.0, start + step.end - step.start)))
+    return kept
 
 
 class Still:

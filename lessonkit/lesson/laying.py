@@ -1,0 +1,113 @@
+"""From pieces without a place to the cut list: each in whole frames, its captions within it, chapters over all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from lessonkit.lesson.captions import MIN_GAP_S, cue_frames, place_within, split_cues
+from lessonkit.lesson.chapters import build_chapters
+from lessonkit.lesson.cutlist import (
+    Cue,
+    CutList,
+    Draft,
+    LeftOut,
+    Piece,
+    PieceKind,
+    frames_for,
+    frames_in,
+    seconds,
+)
+from lessonkit.model import Shot
+
+USUAL_S: dict[PieceKind, float] = {
+    "title": 4.0,
+    "plan": 3.0,
+    "result": 3.0,
+    "table": 5.0,
+    "next": 4.0,
+    "clip": 1.0,
+}
+"""How long a still or card stands for which nothing is said and nothing set."""
+MOVING: frozenset[PieceKind] = frozenset({"play", "replay", "skip"})
+"""Pieces that show footage as it runs."""
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """A draft in whole frames; cues as (first frame within it, frames, text)."""
+
+    frames: int
+    cues: tuple[tuple[int, int, str], ...] = ()
+    source_start_s: float | None = None
+    source_end_s: float | None = None
+
+
+def caption_texts(draft: Draft) -> tuple[str, ...]:
+    """The captions of a draft, one after the other; none holds words of two lines of what is said."""
+    if draft.captions is not None:
+        return tuple(c for c in draft.captions if c.strip())
+    return tuple(cue for line in draft.say.split("\n") for cue in split_cues(line))
+
+
+def _still(draft: Draft, rate: Fraction, since_cue: int | None) -> _Laid:
+    """As long as its words, which start at once, or after the least gap where a caption ended a moment ago."""
+    least_s = draft.lasts_s if draft.lasts_s is not None else USUAL_S[draft.kind]
+    texts = caption_texts(draft)
+    first = frames_for(draft.say_at_s, rate)
+    gap = frames_for(MIN_GAP_S, rate)
+    if since_cue is not None and 0 < since_cue + first < gap:
+        first = gap - since_cue
+    frames = cue_frames(texts, rate, least_s - float(first / rate))
+    length = max(1, first + sum(frames) if texts else 0, frames_for(least_s, rate))
+    starts = [first + sum(frames[:i]) for i in range(len(frames))]
+    return _Laid(length, tuple(zip(starts, frames, texts, strict=True)), draft.source_start_s)
+
+
+def _moving(draft: Draft, rate: Fraction) -> _Laid:
+    """Footage as it runs, with one caption if there is time to read it."""
+    start_s = draft.source_start_s or 0.0
+    end_s = max(start_s, draft.source_end_s if draft.source_end_s is not None else start_s)
+    frames = max(1, frames_in((end_s - start_s) / draft.speed, rate))
+    # Footage that breaks off before the strike leaves its last frame to show.
+    start_s = max(0.0, min(start_s, end_s - seconds(frames, rate) * draft.speed))
+    texts = caption_texts(draft)
+    cues: tuple[tuple[int, int, str], ...] = ()
+    if len(texts) == 1:
+        place = place_within(texts[0], frames_for(draft.say_at_s, rate), frames, rate)
+        cues = ((*place, texts[0]),) if place is not None else ()
+    return _Laid(frames, cues, start_s, start_s + seconds(frames, rate) * draft.speed)
+
+
+def _piece(draft: Draft, laid: _Laid, at: int, rate: Fraction) -> Piece:
+    return Piece(
+        draft.kind, seconds(at, rate), seconds(laid.frames, rate), draft.shot, laid.source_start_s, laid.source_end_s,
+        draft.speed, draft.steps, draft.say, draft.headline, draft.text, draft.file,
+    )  # fmt: skip
+
+
+def lay_out(drafts: Sequence[Draft], rate: Fraction, shots: Sequence[Shot]) -> CutList:
+    """Put pieces one after the other, in whole frames of `rate`, with captions and chapters.
+
+    A skip of speed 0 is left out and named as such. Nothing else is dropped; a moving piece lasts at least a frame.
+    """
+    pieces: list[Piece] = []
+    cues: list[Cue] = []
+    left_out: list[LeftOut] = []
+    at, cue_end = 0, None
+    for d in drafts:
+        if d.kind == "skip" and d.speed <= 0:
+            left_out.append(LeftOut(seconds(at, rate), d.source_start_s or 0.0, d.source_end_s or 0.0))
+            continue
+        laid = (
+            _moving(d, rate)
+            if d.kind in MOVING
+            else _still(d, rate, None if cue_end is None else at - cue_end)
+        )
+        pieces.append(_piece(d, laid, at, rate))
+        cues += [Cue(seconds(at + a, rate), seconds(at + a + n, rate), text) for a, n, text in laid.cues]
+        if laid.cues:
+            cue_end = at + laid.cues[-1][0] + laid.cues[-1][1]
+        at += laid.frames
+    return CutList(tuple(pieces), build_chapters(pieces, shots), tuple(cues), tuple(left_out))
