@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, cast
 
@@ -16,6 +17,7 @@ from lessonkit.model import (
     Comparison,
     Difference,
     Event,
+    Execution,
     Figure,
     Footage,
     Head,
@@ -27,6 +29,7 @@ from lessonkit.model import (
     Pocketed,
     SeenShot,
     Shot,
+    Spread,
     Strike,
     StrokeEstimate,
     Table,
@@ -75,6 +78,7 @@ def intent_json(i: Intent) -> Json:
         "next_ball": i.next_ball, "break_ball": i.break_ball, "key_ball": i.key_ball,
         "insurance_ball": i.insurance_ball, "leave_alone": list(i.leave_alone), "plan_b": i.plan_b,
         "bank": list(i.bank), "rail_first": list(i.rail_first), "in_hand": i.in_hand, "replay": i.replay,
+        "via": list(i.via), "fullness": i.fullness, "shade": i.shade, "into_rack": i.into_rack,
         "side_relative": i.side_relative, "by_custom": list(i.by_custom),
     }  # fmt: skip
 
@@ -95,6 +99,19 @@ def _plan(p: Plan | None) -> Json | None:
             "aim_deg": _number(p.strike.aim_deg, 3), "speed_mps": _number(p.strike.speed_mps, 3),
             "tip_up": _number(p.strike.tip_up, 3), "tip_left": _number(p.strike.tip_left, 3),
         },
+        "via": list(p.via), "fullness": _number(p.fullness, 3), "contacts": [_event(e) for e in p.contacts],
+        "landing_spread": _spread(p.landing_spread), "pot_chance": _number(p.pot_chance, 3),
+        "scratch_chance": _number(p.scratch_chance, 3),
+        "execution": None if p.execution is None else asdict(p.execution),
+    }  # fmt: skip
+
+
+def _spread(s: Spread | None) -> Json | None:
+    if s is None:
+        return None
+    return {
+        "centre": _xy(s.centre), "major_mm": _number(s.major_mm), "minor_mm": _number(s.minor_mm),
+        "turn_deg": _number(s.turn_deg),
     }  # fmt: skip
 
 
@@ -161,7 +178,8 @@ def _shot(s: Shot) -> Json:
         "clear_before_s": _number(e.clear_before_s, 4), "clear_after_s": _number(e.clear_after_s, 4),
         "stroke": _stroke(s.stroke),
         "note": note_json(s.note) if s.note else None, "more_notes": [note_json(n) for n in s.more_notes],
-        "plan": _plan(s.plan), "plan_b": _plan(s.plan_b), "comparison": _comparison(s.comparison),
+        "plan": _plan(s.plan), "plan_b": _plan(s.plan_b), "plan_b_after": _plan(s.plan_b_after),
+        "comparison": _comparison(s.comparison),
     }  # fmt: skip
 
 
@@ -219,7 +237,8 @@ def _note_from(j: Json) -> Note:
         insurance_ball=p.get("insurance_ball"), leave_alone=tuple(p.get("leave_alone") or ()),
         plan_b=bool(p.get("plan_b")), bank=tuple(p.get("bank") or ()), rail_first=tuple(p.get("rail_first") or ()),
         in_hand=bool(p.get("in_hand")), replay=bool(p.get("replay")),
-        side_relative=p.get("side_relative"), by_custom=tuple(p.get("by_custom") or ()),
+        via=tuple(p.get("via") or ()), fullness=p.get("fullness"), shade=p.get("shade"),
+        into_rack=bool(p.get("into_rack")), side_relative=p.get("side_relative"), by_custom=tuple(p.get("by_custom") or ()),
     )  # fmt: skip
     return Note(j["t"], j["text"], j["line"], intent, j.get("end"))
 
@@ -232,7 +251,16 @@ def _plan_from(j: Json | None) -> Plan | None:
         landing=_point_from(j["landing"]), cue_path=_points_from(j["cue_path"]), source=j["source"],
         ball_path=_points_from(j.get("ball_path")), ghost=_point_from(j.get("ghost")), note=j.get("note"),
         strike=None if j.get("strike") is None else Strike(**j["strike"]),
+        via=tuple(j.get("via") or ()), fullness=j.get("fullness"),
+        contacts=tuple(_event_from(e) for e in j.get("contacts") or ()),
+        landing_spread=_spread_from(j.get("landing_spread")), pot_chance=j.get("pot_chance"),
+        scratch_chance=j.get("scratch_chance"),
+        execution=None if j.get("execution") is None else Execution(**j["execution"]),
     )  # fmt: skip
+
+
+def _spread_from(j: Json | None) -> Spread | None:
+    return None if j is None else Spread(**{**j, "centre": (float(j["centre"][0]), float(j["centre"][1]))})
 
 
 def _comparison_from(j: Json | None) -> Comparison | None:
@@ -265,6 +293,7 @@ def _shot_from(j: Json) -> Shot:
         more_notes=tuple(_note_from(n) for n in j.get("more_notes") or ()),
         plan=_plan_from(j["plan"]),
         plan_b=_plan_from(j.get("plan_b")),
+        plan_b_after=_plan_from(j.get("plan_b_after")),
         comparison=_comparison_from(j["comparison"]),
         stroke=None if j["stroke"] is None else StrokeEstimate(**j["stroke"]),
     )

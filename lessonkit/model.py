@@ -22,6 +22,8 @@ Track = NDArray[np.float64]
 Stroke = Literal["stop", "stun", "follow", "draw", "force follow"]
 Side = Literal["left", "right", "none"]
 SideRelative = Literal["inside", "outside", "running", "reverse"]
+Shade = Literal["run through", "draw back"]
+"""What a stun is meant to have besides: a little of forward roll, or of draw."""
 Speed = Literal["soft", "medium", "firm", "hard"]
 Cushion = Literal["head", "foot", "right", "left"]
 Pocket = Literal["head-right", "side-right", "foot-right", "head-left", "side-left", "foot-left"]
@@ -192,6 +194,13 @@ class Intent:
     replay: bool = False
     side_relative: SideRelative | None = None
     """Side named by the cut or by the cushion ahead; only the layout settles which way it is. `side` is then None."""
+    via: tuple[int, ...] = ()
+    """Balls of a combination: the cue ball meets the first of them, the last sends the called ball."""
+    fullness: float | None = None
+    """How much of the ball is to be hit, where the note says it: 1 full, 0.5 half a ball."""
+    shade: Shade | None = None
+    into_rack: bool = False
+    """The cue ball is to go into the rack, or a cluster, after the called ball."""
     by_custom: tuple[str, ...] = ()
     """Names of the fields that no word states but custom fills: 'side' (a stroke named without side has none),
     'rails' (a place reached without a word of a cushion)."""
@@ -243,6 +252,29 @@ class Strike:
 
 
 @dataclass(frozen=True)
+class Execution:
+    """How far a player's strokes stray from what was meant: standard deviations (docs/strokes.md, "Execution")."""
+
+    aim_deg: float = 0.1
+    speed_share: float = 0.05
+    """Of the speed meant."""
+    tip: float = 0.04
+    """Of the tip's place, up and to the side alike, in ball radii."""
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Where the cue ball comes to rest if a stroke strays: an ellipse that holds two landings of three."""
+
+    centre: Point
+    major_mm: float
+    """Half axes."""
+    minor_mm: float
+    turn_deg: float
+    """Direction of the major axis, from +x towards +y, 0 to 180."""
+
+
+@dataclass(frozen=True)
 class Plan:
     """The intent settled on a layout: where the cue ball was meant to go."""
 
@@ -264,6 +296,19 @@ class Plan:
     """What the planner could not do, in plain words."""
     strike: Strike | None = None
     """The stroke whose way cue_path is; None where the way was drawn or nothing could be planned."""
+    via: tuple[int, ...] = ()
+    """Balls of a combination, the one that the cue ball meets first."""
+    fullness: float | None = None
+    """How much of the first ball the stroke hits: 1 full, 0 a graze."""
+    contacts: tuple[Event, ...] = ()
+    """Contacts of the planned stroke, of the cue ball, the called ball and those between; `t_s` from the strike."""
+    landing_spread: Spread | None = None
+    pot_chance: float | None = None
+    """Share of strokes with such errors that pot the called ball."""
+    scratch_chance: float | None = None
+    """Share of them in which the cue ball drops."""
+    execution: Execution | None = None
+    """The errors assumed for spread and chances; None where there are none."""
 
 
 @dataclass(frozen=True)
@@ -343,7 +388,9 @@ class Shot:
     """Further notes that belong to this shot (a plan B, a remark)."""
     plan: Plan | None = None
     plan_b: Plan | None = None
-    """The fallback, where one of more_notes gives it."""
+    """The fallback, where one of more_notes gives it, on the layout before the stroke."""
+    plan_b_after: Plan | None = None
+    """The same fallback on the layout that the stroke left, if its ball still lies there."""
     comparison: Comparison | None = None
     stroke: StrokeEstimate | None = None
 

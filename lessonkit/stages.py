@@ -175,7 +175,7 @@ def _understand_shot(seen: SeenShot, table: Table, notes: tuple[Note, ...], laws
     from lessonkit.comparing.compare import compare
     from lessonkit.comparing.stroke import estimate_stroke
     from lessonkit.notes.belonging import primary
-    from lessonkit.planning.plan import make_plan
+    from lessonkit.planning.plan import make_plan, plan_after
 
     stroke = estimate_stroke(seen, table, laws)
     chosen, fallback, others = primary(notes)
@@ -188,6 +188,7 @@ def _understand_shot(seen: SeenShot, table: Table, notes: tuple[Note, ...], laws
         more_notes=(fallback, *others) if fallback else others,
         plan=plan,
         plan_b=make_plan(seen, table, fallback.intent, laws) if fallback else None,
+        plan_b_after=plan_after(seen, table, fallback.intent, laws) if fallback else None,
         comparison=compare(seen, table, plan, chosen.intent),
         stroke=stroke,
     )

@@ -38,6 +38,13 @@ class Task:
     """Whether an aim straight at the target can be had; otherwise the middle of the potting aims is looked for."""
     blind: bool = False
     """No aim pots: the geometric one is taken as it is."""
+    via: tuple[int, ...] = ()
+    """Balls of a combination: the cue ball meets the first, the last sends the called ball."""
+
+    @property
+    def struck(self) -> int:
+        """The ball that the cue ball is to meet first."""
+        return self.via[0] if self.via else self.ball
 
     @property
     def virtual_target(self) -> Point:
@@ -45,9 +52,23 @@ class Task:
         return mirrored(self.target, self.bank, self.table, cushions_of(self.table).touch_mm)
 
     @property
+    def ghosts(self) -> tuple[Point, ...]:
+        """Centres of the ghost balls by geometry alone: of the struck ball first, of the called ball last."""
+        target, places = self.virtual_target, []
+        for ball in reversed((*self.via, self.ball)):
+            target = ghost_ball(self.layout[ball], target, self.table.ball_diameter_mm)
+            places.append(target)
+        return tuple(reversed(places))
+
+    @property
     def ghost(self) -> Point:
-        """Centre of the ghost ball, by geometry alone."""
-        return ghost_ball(self.layout[self.ball], self.virtual_target, self.table.ball_diameter_mm)
+        """Centre of the ghost ball that the cue ball is sent to, by geometry alone."""
+        return self.ghosts[0]
+
+    @property
+    def struck_target(self) -> Point:
+        """Where the struck ball is to go: the next ghost ball of a combination, else the target's mirror image."""
+        return self.ghosts[1] if self.via else self.virtual_target
 
     @property
     def first_guess_deg(self) -> float:
@@ -78,9 +99,7 @@ def find_aim(task: Task, stroke: Stroke, guess_deg: float | None = None) -> floa
     Secant steps on the called ball's sideways miss of the target. Where the exact aim cannot be had (a ball on the
     cushion, a mirror image that is far off) the middle of the aims that pot is taken; None: no aim pots.
     """
-    start = task.first_guess_deg if guess_deg is None else guess_deg
-    if task.rail_first and guess_deg is None:
-        start = _solve(lambda a: _ghost_miss(task, stroke, a), start, 0.5) or start
+    start = _start(task, stroke) if guess_deg is None else guess_deg
     if task.blind:
         return start
     if task.exact:
@@ -95,10 +114,17 @@ def find_aim(task: Task, stroke: Stroke, guess_deg: float | None = None) -> floa
 
 def aim_exactly(task: Task, stroke: Stroke) -> bool:
     """Whether the exact aim at the target can be had with a stroke."""
+    return _solve(lambda a: _pot_miss(task, stroke, a), _start(task, stroke), 0.05) is not None
+
+
+def _start(task: Task, stroke: Stroke) -> float:
+    """A direction to look from: by geometry, then so that cushions and first balls are met as they should be."""
     start = task.first_guess_deg
     if task.rail_first:
         start = _solve(lambda a: _ghost_miss(task, stroke, a), start, 0.5) or start
-    return _solve(lambda a: _pot_miss(task, stroke, a), start, 0.05) is not None
+    if task.via:
+        start = _solve(lambda a: _chain_miss(task, stroke, a), start, 0.05) or start
+    return start
 
 
 def _middle(task: Task, stroke: Stroke, about_deg: float, step_deg: float, steps: int) -> float | None:
@@ -127,7 +153,7 @@ def _pots(task: Task, stroke: Stroke, aim_deg: float) -> int:
 
     def stop(hit: Hit, run: Run) -> bool:
         if hit.kind == "cushion" and hit.cushion is not None and not hit.jaw:
-            if task.ball not in run.pieces:
+            if task.struck not in run.pieces:
                 before.append(hit.cushion)
                 return len(before) > 1 + len(task.rail_first)
             if hit.balls[0] == task.ball:
@@ -176,12 +202,12 @@ def _pot_miss(task: Task, stroke: Stroke, aim_deg: float) -> float | None:
 
     def stop(hit: Hit, run: Run) -> bool:
         if hit.kind == "ball":
-            return banks == 0
+            return banks == 0 and task.ball in hit.balls
         if hit.kind == "cushion" and hit.cushion is not None:
             if hit.balls[0] == task.ball:
                 met.append(hit.cushion)
                 return len(met) >= banks
-            if task.ball not in run.pieces:
+            if task.struck not in run.pieces:
                 before.append(hit.cushion)
                 return len(before) > len(task.rail_first)
         return hit.kind == "pocket"
@@ -191,6 +217,14 @@ def _pot_miss(task: Task, stroke: Stroke, aim_deg: float) -> float | None:
         return None
     ball = run.balls[task.ball]
     return _pass(ball, task.target, task.laws)
+
+
+def _chain_miss(task: Task, stroke: Stroke, aim_deg: float) -> float | None:
+    """How far the struck ball of a combination passes from the next ghost ball, mm; None if it is not met."""
+    run = _pair(task, stroke, aim_deg, lambda hit, _: hit.kind in ("ball", "pocket"))
+    if task.struck not in run.pieces:
+        return None
+    return _pass(run.balls[task.struck], task.struck_target, task.laws)
 
 
 def _ghost_miss(task: Task, stroke: Stroke, aim_deg: float) -> float | None:
@@ -212,7 +246,7 @@ def _ghost_miss(task: Task, stroke: Stroke, aim_deg: float) -> float | None:
 
 
 def _pair(task: Task, stroke: Stroke, aim_deg: float, stop: Callable[[Hit, Run], bool]) -> Run:
-    layout = {CUE_BALL: task.layout[CUE_BALL], task.ball: task.layout[task.ball]}
+    layout = {n: task.layout[n] for n in (CUE_BALL, *task.via, task.ball)}
     x, y = layout[CUE_BALL]
     cue = strike(x, y, aim_deg, stroke.speed_mps, stroke.tip_up, stroke.tip_left, task.table.radius_mm)
     return simulate(layout, cue, task.table, task.laws, stop)

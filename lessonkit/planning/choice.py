@@ -45,7 +45,21 @@ def settle_ball(shot: SeenShot, intent: Intent) -> int | None:
     return made[0].ball if made else None
 
 
-def settle_pocket(shot: SeenShot, table: Table, ball: int, intent: Intent) -> Pocket | None:
+def settle_via(shot: SeenShot, ball: int | None, intent: Intent) -> tuple[int, ...]:
+    """The balls of a combination: the note's; else, where the called ball has dropped off another that was hit first,
+    that other one. A called ball that did not drop is taken as called directly."""
+    if intent.via or ball is None or intent.rail_first or intent.bank:
+        return tuple(n for n in intent.via if n not in (ball, CUE_BALL))
+    hit = first_hit(shot)
+    if hit is None or hit == ball or all(p.ball != ball for p in shot.pocketed):
+        return ()
+    sent = next((e.balls for e in shot.events if e.kind == "ball" and ball in e.balls), ())
+    return (hit,) if set(sent) == {hit, ball} and intent.ball == ball else ()
+
+
+def settle_pocket(
+    shot: SeenShot, table: Table, ball: int, intent: Intent, via: tuple[int, ...] = ()
+) -> Pocket | None:
     """The called pocket: the note's; else where the called ball dropped; else the best by layout and actual way."""
     if intent.pocket is not None:
         return intent.pocket
@@ -57,6 +71,11 @@ def settle_pocket(shot: SeenShot, table: Table, ball: int, intent: Intent) -> Po
         return None
     if intent.bank or intent.rail_first:
         return _best_by_way(shot, table, ball, place)
+    if via and via[-1] in shot.layout_before:
+        # the last ball of the combination plays the cue ball's part
+        sender = {**shot.layout_before, CUE_BALL: shot.layout_before[via[-1]]}
+        del sender[via[-1]]
+        return max(table.pockets, key=lambda p: openness(sender, table, ball, p))
     scores = {p: openness(shot.layout_before, table, ball, p) for p in table.pockets}
     went = went_deg(shot, ball)
     if went is not None:

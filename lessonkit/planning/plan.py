@@ -4,22 +4,37 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from lessonkit.model import CUE_BALL, Cushion, Intent, Plan, Pocket, Point, SeenShot, Side, Strike, Table
+from lessonkit.model import (
+    CUE_BALL,
+    Event,
+    Execution,
+    Intent,
+    Plan,
+    Pocket,
+    Point,
+    SeenShot,
+    Side,
+    Strike,
+    Table,
+)
 from lessonkit.physics.cushions import pocket_target
 from lessonkit.physics.laws import DEFAULT, Laws
 from lessonkit.physics.simulate import Run
 from lessonkit.planning.aim import Task
-from lessonkit.planning.choice import settle_ball, settle_pocket, settle_side
-from lessonkit.planning.geometry import blocked_mm
+from lessonkit.planning.choice import settle_ball, settle_pocket, settle_side, settle_via
+from lessonkit.planning.geometry import direction_deg, fullness, turn_deg
 from lessonkit.planning.search import Found, Wish, make_wish, search, try_stroke
+from lessonkit.planning.shortcomings import rails_said, shortcomings
+from lessonkit.planning.spread import USUAL, chances
 from lessonkit.planning.thin import thin_path
 
-CANNOT_LAND = 1.5
-"""A landing farther off than this many widths of the stated place is reported."""
 
+def make_plan(
+    shot: SeenShot, table: Table, intent: Intent, laws: Laws = DEFAULT, execution: Execution = USUAL
+) -> Plan:
+    """The intent settled on the shot's layout, with the cue ball's planned way, its spread and its chances.
 
-def make_plan(shot: SeenShot, table: Table, intent: Intent, laws: Laws = DEFAULT) -> Plan:
-    """The intent settled on the shot's layout, with the cue ball's planned way.
+    execution: how far the player's strokes stray.
 
     Stroke, side and speed stay None where the note has no word for them; a drawn way wins over a predicted one. Where
     nothing can be planned the path is empty and `note` says why.
@@ -29,9 +44,12 @@ def make_plan(shot: SeenShot, table: Table, intent: Intent, laws: Laws = DEFAULT
     if _says_nothing(intent) and relative is None:
         return Plan(None, None, None, intent.side, intent.speed, intent.rails, None, (), None)
     ball = settle_ball(shot, intent)
-    pocket = settle_pocket(shot, table, ball, intent) if ball is not None else intent.pocket
-    plan = Plan(ball, pocket, intent.stroke, intent.side, intent.speed, intent.rails, landing, (), None)
-    trouble = _trouble(shot, ball, pocket)
+    via = settle_via(shot, ball, intent)
+    pocket = settle_pocket(shot, table, ball, intent, via) if ball is not None else intent.pocket
+    plan = Plan(
+        ball, pocket, intent.stroke, intent.side, intent.speed, intent.rails, landing, (), None, via=via
+    )
+    trouble = _trouble(shot, ball, pocket, via)
     if trouble is not None:
         return _drawn(plan, shot, intent, None, trouble)
     assert ball is not None and pocket is not None
@@ -44,6 +62,7 @@ def make_plan(shot: SeenShot, table: Table, intent: Intent, laws: Laws = DEFAULT
         intent.bank,
         intent.rail_first,
         laws,
+        via=via,
     )
     side = intent.side
     if side is None and relative is not None:
@@ -52,10 +71,24 @@ def make_plan(shot: SeenShot, table: Table, intent: Intent, laws: Laws = DEFAULT
         plan = replace(plan, side=side)
     if intent.waypoints:
         return _drawn(plan, shot, intent, task, None)
-    found = search(make_wish(task, intent, pocket))
+    wish = make_wish(task, intent, pocket)
+    found = search(wish)
     if found is None:
         return replace(plan, note=f"No way was found to send the {ball} to the {pocket} pocket from here.")
-    return _predicted(plan, task, intent, found)
+    return _spread(_predicted(plan, wish, found), task, execution)
+
+
+def plan_after(
+    shot: SeenShot, table: Table, intent: Intent, laws: Laws = DEFAULT, execution: Execution = USUAL
+) -> Plan | None:
+    """A fallback planned in the same way on the layout that the shot left; None if its ball is gone from there."""
+    if intent.ball is not None and intent.ball not in shot.layout_after:
+        return None
+    left = replace(
+        shot, layout_before=shot.layout_after, cue_path=shot.cue_path[:0], paths={}, events=(), pocketed=(),
+        fullness=None,
+    )  # fmt: skip
+    return make_plan(left, table, intent, laws, execution)
 
 
 def _says_nothing(intent: Intent) -> bool:
@@ -71,7 +104,7 @@ def _says_nothing(intent: Intent) -> bool:
     )
 
 
-def _trouble(shot: SeenShot, ball: int | None, pocket: Pocket | None) -> str | None:
+def _trouble(shot: SeenShot, ball: int | None, pocket: Pocket | None, via: tuple[int, ...]) -> str | None:
     """Why no way can be predicted, in plain words; None if it can."""
     if CUE_BALL not in shot.layout_before:
         return "The cue ball is not in the layout, so its way could not be planned."
@@ -79,6 +112,9 @@ def _trouble(shot: SeenShot, ball: int | None, pocket: Pocket | None) -> str | N
         return "The note names no ball and none was hit, so no way could be planned."
     if ball not in shot.layout_before:
         return f"The {ball} is not on the table in this layout, so no way could be planned."
+    missing = [n for n in via if n not in shot.layout_before]
+    if missing:
+        return f"The {missing[0]} is not on the table in this layout, so no combination could be planned."
     if pocket is None:
         return f"No pocket is named, and none is open for the {ball}."
     return None
@@ -91,8 +127,8 @@ def _side_in_words(relative: str, task: Task, intent: Intent, pocket: Pocket) ->
         wish: Wish = make_wish(task, intent, pocket)
         found = try_stroke(wish, (wish.speed.usual, wish.tip.usual, 0.0))
         run = found.run if found is not None else None
-    cue, ball = task.layout[CUE_BALL], task.layout[task.ball]
-    return settle_side(relative, cue, ball, task.virtual_target, task.table.ball_diameter_mm, run)
+    cue, ball = task.layout[CUE_BALL], task.layout[task.struck]
+    return settle_side(relative, cue, ball, task.struck_target, task.table.ball_diameter_mm, run)
 
 
 def _drawn(plan: Plan, shot: SeenShot, intent: Intent, task: Task | None, trouble: str | None) -> Plan:
@@ -122,66 +158,54 @@ def _drawn(plan: Plan, shot: SeenShot, intent: Intent, task: Task | None, troubl
     )
 
 
-def _predicted(plan: Plan, task: Task, intent: Intent, found: Found) -> Plan:
-    """The plan with a found stroke's paths, and what it could not do."""
+def _predicted(plan: Plan, wish: Wish, found: Found) -> Plan:
+    """The plan with a found stroke's paths and contacts, and what it could not do."""
+    task, intent = wish.task, wish.intent
     run, ball = found.run, task.ball
     contact = next((h for h in run.hits if h.kind == "ball" and CUE_BALL in h.balls), None)
-    ghost = run.place(CUE_BALL, contact.t_s) if contact is not None and ball in contact.balls else None
+    ghost: Point | None = None
+    full: float | None = None
+    if contact is not None and task.struck in contact.balls:
+        ghost = run.place(CUE_BALL, contact.t_s)
+        full = _fullness(run, contact.t_s, ghost, task.layout[task.struck])
     path = run.path(CUE_BALL, 1 / 60)
     ball_path = thin_path([(float(x), float(y)) for _, x, y in run.path(ball, 1 / 60)])
     if found.potted and ball_path:
         ball_path = (*ball_path[:-1], task.table.pockets[plan.pocket]) if plan.pocket else ball_path
     return replace(
         plan,
-        rails=intent.rails if _rails_said(intent) else found.rails,
+        rails=intent.rails if rails_said(intent) else found.rails,
         cue_path=thin_path([(float(x), float(y)) for _, x, y in path]),
         source="predicted",
         ball_path=ball_path,
         ghost=ghost,
-        note=_shortcomings(task, intent, found),
+        note=shortcomings(wish, found, full),
         strike=Strike(found.aim_deg, found.stroke.speed_mps, found.stroke.tip_up, found.stroke.tip_left),
+        fullness=full,
+        contacts=_contacts(run, {CUE_BALL, ball, *task.via}),
     )
 
 
-def _shortcomings(task: Task, intent: Intent, found: Found) -> str | None:
-    """What the nearest stroke does not do, in plain words; None if it does all."""
-    said: list[str] = []
-    if not found.potted:
-        blocked = blocked_mm(
-            task.layout[task.ball],
-            task.target,
-            task.layout,
-            (task.ball, CUE_BALL),
-            task.table.ball_diameter_mm,
-        )
-        why = ": another ball stands in its way" if blocked > 0.0 and not intent.bank else ""
-        said.append(f"no stroke of the stated kind was found that pots the {task.ball}{why}")
-    if CUE_BALL in found.run.dropped:
-        said.append("the cue ball drops")
-    if _rails_said(intent) and found.rails != intent.rails:
-        said.append(f"the nearest stroke takes {found.rails} {'rail' if found.rails == 1 else 'rails'}")
-    place = intent.landing
-    if found.landing_mm is not None and place is not None:
-        width = 60.0 if place.explicit else place.radius_mm
-        if found.landing_mm > CANNOT_LAND * width:
-            said.append(
-                f"the nearest stroke leaves the cue ball {found.landing_mm:.0f} mm from the stated place"
-            )
-    if not said:
-        return None
-    text = "; ".join(said)
-    return text[0].upper() + text[1:] + "."
+def _fullness(run: Run, t_s: float, ghost: Point, struck: Point) -> float:
+    """How much of a ball at rest the cue ball hits that comes to `ghost` at `t_s`."""
+    before = run.place(CUE_BALL, max(0.0, t_s - 1e-3))
+    return fullness(turn_deg(direction_deg(before, ghost), direction_deg(ghost, struck)))
 
 
-def _rails_said(intent: Intent) -> bool:
-    """Whether the note itself gives the number of rails."""
-    return intent.rails is not None and "rails" not in intent.by_custom
-
-
-def planned_cushions(run: Run) -> tuple[Cushion, ...]:
-    """The cue ball's cushions in a simulated shot, jaws left out."""
+def _contacts(run: Run, balls: set[int]) -> tuple[Event, ...]:
+    """What some balls meet, in order, touches of jaws left out."""
     return tuple(
-        h.cushion
+        Event(h.t_s, h.kind, h.balls, h.cushion, h.pocket)  # type: ignore[arg-type]
         for h in run.hits
-        if h.kind == "cushion" and h.balls == (CUE_BALL,) and not h.jaw and h.cushion
+        if not h.jaw and not balls.isdisjoint(h.balls)
+    )
+
+
+def _spread(plan: Plan, task: Task, execution: Execution) -> Plan:
+    """The plan with its chances and the spread of its landings."""
+    if plan.strike is None or plan.ball is None or plan.pocket is None:
+        return plan
+    c = chances(task.layout, plan.strike, plan.ball, plan.pocket, task.table, task.laws, execution)
+    return replace(
+        plan, pot_chance=c.pot, scratch_chance=c.scratch, landing_spread=c.spread, execution=execution
     )

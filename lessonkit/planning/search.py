@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import sqrt
 
-from lessonkit.model import CUE_BALL, Intent, Pocket, Point
+from lessonkit.model import CUE_BALL, Cushion, Intent, Pocket, Point
 from lessonkit.physics.cushions import pocket_target
 from lessonkit.physics.simulate import Run
 from lessonkit.planning.aim import Stroke, Task, aim_exactly, find_aim, play
@@ -37,15 +37,26 @@ REFINE = 70
 """Strokes tried in each refinement."""
 LEAST_SPIN = 0.25
 """R w / v with which a follow or draw should at least arrive; 1 is natural roll. Our choice."""
+PLAIN_SPIN = 0.5
+"""The same where the note says no more than the stroke, which should then plainly be seen. Our choice."""
+RACK_MISSED, UNOPENED = 60.0, 6.0
+"""What it weighs if the cue ball misses the rack that it is to open, and if no ball of the rack moves."""
+CLOSE_MM = 20.0
+"""Balls with a smaller gap between them belong to one rack or cluster. Our choice."""
 SPINLESS = 20.0
 """What each unit of R w / v that is lacking weighs."""
 MOST_LOST = 4
 """After so many strokes without an aim the whole fan of aims is no longer tried for each."""
+STARTS = 3
+"""So many orders of cushions are refined."""
 MANY_BALLS = 11
+"""With more balls the grid is coarser."""
 MOST_ASIDE = 0.6
 """Share of the mouth's free half that a plan may use to change the cue ball's angle."""
 FAR = 1.0
 """A landing farther off than so many widths of its place is worth a try with another part of the pocket."""
+Numbers = tuple[float, float, float]
+"""Speed, tip and side as they are searched."""
 
 
 @dataclass(frozen=True)
@@ -95,7 +106,13 @@ def make_wish(task: Task, intent: Intent, pocket: Pocket) -> Wish:
         image = mirrored(task.ghost, task.rail_first, task.table, cushions_of(task.table).touch_mm)
         reach = distance(task.layout[CUE_BALL], image)
     return Wish(
-        task, intent, pocket, speed_choice(intent), tip_choice(intent.stroke), side_choice(intent), reach
+        task,
+        intent,
+        pocket,
+        speed_choice(intent),
+        tip_choice(intent.stroke, intent.shade),
+        side_choice(intent),
+        reach,
     )
 
 
@@ -146,15 +163,17 @@ def _weigh(wish: Wish, stroke: Stroke, aim: float, run: Run, numbers: tuple[floa
         cost += ((min(max(value, choice.low), choice.high) - choice.usual) / choice.half) ** 2
         cost += 50.0 * (max(0.0, choice.low - value, value - choice.high) / choice.half) ** 2
     first = next((h for h in run.hits if h.kind == "ball" and CUE_BALL in h.balls), None)
-    if first is None or ball not in first.balls:
+    if first is None or wish.task.struck not in first.balls:
         cost += WRONG_FIRST
     potted = run.dropped.get(ball) == wish.pocket
     cost += 0.0 if potted else MISSED
     rails = rails_after_contact(run)
     if intent.rails is not None:
         cost += (CUSTOM_RAILS if "rails" in intent.by_custom else WRONG_RAILS) * abs(rails - intent.rails)
+    rack = rack_of(wish.task) if goes_into_rack(intent, ball) else frozenset()
+    cost += _rack_cost(rack, run)
     for n in run.pieces:
-        if n not in (ball, CUE_BALL):
+        if n not in (ball, CUE_BALL, *wish.task.via) and n not in rack:
             cost += LEFT_ALONE if n in intent.leave_alone else DISTURBED
     landing_mm = None
     rest = run.rest.get(CUE_BALL)
@@ -172,6 +191,37 @@ def _weigh(wish: Wish, stroke: Stroke, aim: float, run: Run, numbers: tuple[floa
     return Found(stroke, aim, run, cost + _next_cost(wish, run), potted, rails, landing_mm)
 
 
+def goes_into_rack(intent: Intent, ball: int) -> bool:
+    """Whether the cue ball is to open a rack or a cluster: the note says so, or the called ball is the break ball."""
+    return intent.into_rack or intent.break_ball == ball
+
+
+def rack_of(task: Task) -> frozenset[int]:
+    """The largest group of balls that lie close to each other: the rack, or a cluster; empty where none do."""
+    near = task.table.ball_diameter_mm + CLOSE_MM
+    loose = {n for n in task.layout if n not in (CUE_BALL, task.ball, *task.via)}
+    best: frozenset[int] = frozenset()
+    while loose:
+        group, edge = set[int](), [loose.pop()]
+        while edge:
+            one = edge.pop()
+            group.add(one)
+            linked = {n for n in loose if distance(task.layout[n], task.layout[one]) < near}
+            loose -= linked
+            edge += linked
+        if len(group) > max(1, len(best)):
+            best = frozenset(group)
+    return best
+
+
+def _rack_cost(rack: frozenset[int], run: Run) -> float:
+    """What it weighs that the cue ball does not reach the rack that it is to open, or opens little of it."""
+    if not rack:
+        return 0.0
+    met = any(h.kind == "ball" and CUE_BALL in h.balls and not rack.isdisjoint(h.balls) for h in run.hits)
+    return (0.0 if met else RACK_MISSED) + UNOPENED * len(rack - run.pieces.keys()) / len(rack)
+
+
 def _next_cost(wish: Wish, run: Run) -> float:
     """What a rest weighs from which the next ball has no open pocket; nothing where the place is given in figures."""
     intent = wish.intent
@@ -186,31 +236,57 @@ def _next_cost(wish: Wish, run: Run) -> float:
 
 def _spin_cost(wish: Wish, spin: float) -> float:
     """What a draw that arrives without backspin weighs, or a follow without topspin."""
-    least = {"draw": -LEAST_SPIN, "follow": LEAST_SPIN, "force follow": LEAST_SPIN}.get(
-        wish.intent.stroke or ""
-    )
-    if least is None:
+    intent = wish.intent
+    if intent.stroke not in ("draw", "follow", "force follow"):
         return 0.0
+    alone = intent.landing is None and intent.rails is None and intent.next_ball is None
+    least = PLAIN_SPIN if alone else LEAST_SPIN
+    if intent.stroke == "draw":
+        least = -least
     lacking = max(0.0, spin - least) if least < 0 else max(0.0, least - spin)
     return SPINLESS * lacking
 
 
-def search(wish: Wish) -> Found | None:
-    """The best stroke: a grid over the words' ranges, then a simplex search from its best two; None: no aim at all."""
+def search(wish: Wish, refined: bool = True) -> Found | None:
+    """The best stroke: a grid over the words' ranges, then simplex searches from its best; None: no aim at all.
+
+    refined: whether to go on from the grid's best, and whether the grid is the fine one.
+    """
     usual = wish.stroke(wish.speed.usual, wish.tip.usual, wish.side.usual)
     exact = aim_exactly(wish.task, usual)
     wish = replace(wish, task=replace(wish.task, exact=exact))
-    crowded = len(wish.task.layout) > MANY_BALLS
-    placed = wish.intent.landing is not None and wish.intent.landing.point is not None
-    n_speed, n_tip = (5, 3) if crowded else (9, 5)
-    if not placed and wish.intent.rails is None and wish.intent.next_ball is None:
-        n_speed, n_tip = 3, 3
-    lost = 0
-    tried: list[tuple[Found, tuple[float, float, float]]] = []
     guess = None if exact else find_aim(wish.task, usual)
     if guess is None and not exact:
         wish = replace(wish, task=replace(wish.task, blind=True))
-    sides = {wish.side.usual} if crowded else {wish.side.usual, wish.side.low, wish.side.high}
+    tried = _grid(wish, guess, refined)
+    if not tried:
+        return None
+    tried.sort(key=lambda pair: pair[0].cost)
+    best = tried[0][0]
+    if not refined:
+        return best
+    for numbers in _starts(tried, STARTS if exact else 1):
+        better = _refine(wish, numbers, best)
+        if better.cost < best.cost:
+            best = better
+    placed = wish.intent.landing is not None and wish.intent.landing.point is not None
+    if placed and exact and (best.landing_mm is None or best.landing_mm > FAR * width_mm(wish.intent)):
+        better = _refine(wish, tried[0][1], best, with_pocket=True)
+        if better.cost < best.cost:
+            best = better
+    return best
+
+
+def _grid(wish: Wish, guess: float | None, fine: bool) -> list[tuple[Found, Numbers]]:
+    """Strokes all over the words' ranges, each with its numbers."""
+    crowded = len(wish.task.layout) > MANY_BALLS
+    placed = wish.intent.landing is not None and wish.intent.landing.point is not None
+    n_speed, n_tip = (5, 3) if crowded or not fine else (9, 5)
+    if not placed and wish.intent.rails is None and wish.intent.next_ball is None:
+        n_speed, n_tip = 3, 3
+    sides = {wish.side.usual} if crowded or not fine else {wish.side.usual, wish.side.low, wish.side.high}
+    lost = 0
+    tried: list[tuple[Found, Numbers]] = []
     for side in sorted(sides):
         for speed in _spread(wish.speed, n_speed):
             for tip in _spread(wish.tip, n_tip):
@@ -219,19 +295,24 @@ def search(wish: Wish) -> Found | None:
                 if found is not None:
                     guess = found.aim_deg
                     tried.append((found, (speed, tip, side)))
-    if not tried:
-        return None
-    tried.sort(key=lambda pair: pair[0].cost)
-    best = tried[0][0]
-    for _, numbers in tried[: 1 if crowded or not exact else 2]:
-        better = _refine(wish, numbers, best)
-        if better.cost < best.cost:
-            best = better
-    if placed and exact and (best.landing_mm is None or best.landing_mm > FAR * width_mm(wish.intent)):
-        better = _refine(wish, tried[0][1], best, with_pocket=True)
-        if better.cost < best.cost:
-            best = better
-    return best
+    return tried
+
+
+def _starts(tried: Sequence[tuple[Found, Numbers]], most: int) -> list[Numbers]:
+    """Where to refine: the best stroke of each order of cushions, for between them the landing jumps."""
+    starts: dict[tuple[str, ...], Numbers] = {}
+    for found, numbers in tried:
+        starts.setdefault(cue_cushions(found.run), numbers)
+    return list(starts.values())[:most]
+
+
+def cue_cushions(run: Run) -> tuple[Cushion, ...]:
+    """The cue ball's cushions in a simulated shot in their order, jaws left out."""
+    return tuple(
+        h.cushion
+        for h in run.hits
+        if h.kind == "cushion" and h.balls == (CUE_BALL,) and not h.jaw and h.cushion
+    )
 
 
 def width_mm(intent: Intent) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import sqrt
 
-from lessonkit.model import Intent, Point, Speed, Stroke
+from lessonkit.model import Intent, Point, Shade, Speed, Stroke
 from lessonkit.physics.impacts import MISCUE_LIMIT
 from lessonkit.physics.laws import GRAVITY_MMPS2, Laws
 
@@ -31,6 +31,9 @@ TIPS_UP: dict[Stroke, tuple[float, float, float]] = {
 NO_WORD_UP = (0.0, 0.2, 0.4)
 DEAD_BAND = 0.1
 """How far, in radii, a stop or stun may miss the height that arrives without forward spin."""
+SHADE = (0.05, 0.12, 0.22)
+"""How far above it a stun is struck that is to run through, and below it one that is to draw back a little: least,
+usual, greatest; common practice, no source."""
 TIP_RADII = 0.42
 """One tip of side: about 12 mm of a 12-13 mm tip, in ball radii; common practice, no source."""
 SOME_SIDE = (0.12, 0.3, 0.45)
@@ -54,7 +57,7 @@ class Choice:
 def speed_choice(intent: Intent) -> Choice:
     """The speeds (m/s) that a note's words allow, a little widened."""
     if intent.speed is None:
-        if intent.stroke == "force follow":
+        if intent.stroke == "force follow" or intent.into_rack:
             low, high = SPEEDS_MPS["firm"][0], SPEEDS_MPS["hard"][1]
             return Choice(low, 2.8, high)
         return Choice(ANY_SPEED_MPS[0], USUAL_SPEED_MPS, ANY_SPEED_MPS[1])
@@ -63,9 +66,12 @@ def speed_choice(intent: Intent) -> Choice:
     return Choice(low * (1 - WIDER), usual, high * (1 + WIDER))
 
 
-def tip_choice(stroke: Stroke | None) -> Choice:
+def tip_choice(stroke: Stroke | None, shade: Shade | None = None) -> Choice:
     """Tip heights (radii) of a kind of stroke; for stop and stun the offset from `dead_tip`."""
     if stroke in ("stop", "stun"):
+        if shade is not None:
+            low, usual, high = SHADE
+            return Choice(low, usual, high) if shade == "run through" else Choice(-high, -usual, -low)
         return Choice(-DEAD_BAND, 0.0, DEAD_BAND)
     return Choice(*(TIPS_UP[stroke] if stroke is not None else NO_WORD_UP))
 
