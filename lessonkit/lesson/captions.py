@@ -334,6 +334,33 @@ def cue_frames(texts: tuple[str, ...], rate: Fraction, at_least_s: float) -> lis
     return frames
 
 
+def spoken_frames(
+    texts: tuple[str, ...], at_s: tuple[float, ...], rate: Fraction, since_cue: int | None = None
+) -> tuple[tuple[int, int, str], ...]:
+    """First frame, number of frames and text of cues whose words are spoken at these times, seconds from the piece's start.
+
+    Each stands until the next is spoken, at most MAX_CUE_S, and at least as long as it takes to read at MAX_CPS; a voice
+    that is faster than that is followed with delay. `since_cue` is how many frames before the piece the last cue ended.
+    """
+    gap, most = frames_for(MIN_GAP_S, rate), frames_in(MAX_CUE_S, rate)
+    out: list[tuple[int, int, str]] = []
+    end = None if since_cue is None else -since_cue
+    for k, text in enumerate(texts):
+        start = max(0, round(at_s[k] * rate), end or 0)
+        if end is not None and 0 < start - end < gap:
+            start = end if out else end + gap
+        needed = min(most, frames_for(max(measure(text) / MAX_CPS, MIN_CUE_S), rate))
+        wished = min(most, frames_for(reading_s(text), rate))
+        if k + 1 < len(texts):
+            until = round(at_s[k + 1] * rate) - start
+            # Stands on until the next is spoken, or makes room for a gap that can be seen.
+            wished = until if until - wished < gap and until <= most else wished
+        frames = max(needed, wished)
+        out.append((start, frames, text))
+        end = start + frames
+    return tuple(out)
+
+
 def place_within(text: str, wanted: int, length: int, rate: Fraction) -> tuple[int, int] | None:
     """First frame and number of frames of one cue in a moving piece of `length` frames, or None: no room.
 

@@ -35,6 +35,24 @@ class Drawn:
 
 
 @dataclass(frozen=True)
+class Voice:
+    """A stretch of a recording that is heard from a moment of a piece on; it may run on into the pieces after it."""
+
+    file: str
+    """Its path, from the lesson folder if it is not absolute."""
+    start_s: float
+    """Recording time."""
+    end_s: float
+    at_s: float = 0.0
+    """When it begins, seconds from the piece's start."""
+
+    @property
+    def duration_s(self) -> float:
+        """How long it speaks."""
+        return max(0.0, self.end_s - self.start_s)
+
+
+@dataclass(frozen=True)
 class Draft:
     """One piece of the lesson before it has its place in time: what a line of the cut list file says."""
 
@@ -59,6 +77,10 @@ class Draft:
     """When saying starts, seconds from the piece's start."""
     captions: tuple[str, ...] | None = None
     """The captions one after the other, each of one or two lines; None: `say`, cut at its phrases."""
+    captions_at_s: tuple[float, ...] | None = None
+    """When each caption's words are spoken, seconds from the piece's start, ascending; None: one after the other."""
+    voice: Voice | None = None
+    """What is heard with it; a still stands until it is over."""
     headline: str | None = None
     """The line over a shot's picture; None: what is known of the shot."""
     text: tuple[str, ...] | None = None
@@ -84,6 +106,7 @@ class Piece:
     headline: str | None = None
     text: tuple[str, ...] | None = None
     file: str | None = None
+    voice: Voice | None = None
 
     @property
     def end_s(self) -> float:
@@ -123,6 +146,8 @@ class Cue:
     start_s: float
     end_s: float
     text: str
+    high: bool = False
+    """Shown in the upper part of the picture, because the table's action is in the lower."""
 
 
 @dataclass(frozen=True)

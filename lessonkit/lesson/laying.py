@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from lessonkit.lesson.captions import MIN_GAP_S, cue_frames, place_within, split_cues
+from lessonkit.lesson.captions import MIN_GAP_S, cue_frames, place_within, spoken_frames, split_cues
 from lessonkit.lesson.chapters import build_chapters
 from lessonkit.lesson.cutlist import (
     Cue,
@@ -30,6 +30,8 @@ USUAL_S: dict[PieceKind, float] = {
     "clip": 1.0,
 }
 """How long a still or card stands for which nothing is said and nothing set."""
+BREATH_S = 0.4
+"""How long a still stands on after the last word spoken with it (our own choice)."""
 MOVING: frozenset[PieceKind] = frozenset({"play", "replay", "skip"})
 """Pieces that show footage as it runs."""
 
@@ -54,7 +56,13 @@ def caption_texts(draft: Draft) -> tuple[str, ...]:
 def _still(draft: Draft, rate: Fraction, since_cue: int | None) -> _Laid:
     """As long as its words, which start at once, or after the least gap where a caption ended a moment ago."""
     least_s = draft.lasts_s if draft.lasts_s is not None else USUAL_S[draft.kind]
+    if draft.voice is not None:
+        least_s = max(least_s, draft.voice.at_s + draft.voice.duration_s + BREATH_S)
     texts = caption_texts(draft)
+    if draft.captions_at_s is not None and len(draft.captions_at_s) == len(texts):
+        cues = spoken_frames(texts, draft.captions_at_s, rate, since_cue)
+        end = cues[-1][0] + cues[-1][1] if cues else 0
+        return _Laid(max(1, end, frames_for(least_s, rate)), cues, draft.source_start_s)
     first = frames_for(draft.say_at_s, rate)
     gap = frames_for(MIN_GAP_S, rate)
     if since_cue is not None and 0 < since_cue + first < gap:
@@ -65,8 +73,8 @@ def _still(draft: Draft, rate: Fraction, since_cue: int | None) -> _Laid:
     return _Laid(length, tuple(zip(starts, frames, texts, strict=True)), draft.source_start_s)
 
 
-def _moving(draft: Draft, rate: Fraction) -> _Laid:
-    """Footage as it runs, with one caption if there is time to read it."""
+def _moving(draft: Draft, rate: Fraction, since_cue: int | None) -> _Laid:
+    """Footage as it runs, with one caption, or those spoken over it, if there is time to read them."""
     start_s = draft.source_start_s or 0.0
     end_s = max(start_s, draft.source_end_s if draft.source_end_s is not None else start_s)
     frames = max(1, frames_in((end_s - start_s) / draft.speed, rate))
@@ -74,7 +82,10 @@ def _moving(draft: Draft, rate: Fraction) -> _Laid:
     start_s = max(0.0, min(start_s, end_s - seconds(frames, rate) * draft.speed))
     texts = caption_texts(draft)
     cues: tuple[tuple[int, int, str], ...] = ()
-    if len(texts) == 1:
+    if draft.captions_at_s is not None and len(draft.captions_at_s) == len(texts):
+        spoken = spoken_frames(texts, draft.captions_at_s, rate, since_cue)
+        cues = tuple(c for c in spoken if c[0] + c[1] <= frames)
+    elif len(texts) == 1:
         place = place_within(texts[0], frames_for(draft.say_at_s, rate), frames, rate)
         cues = ((*place, texts[0]),) if place is not None else ()
     return _Laid(frames, cues, start_s, start_s + seconds(frames, rate) * draft.speed)
@@ -84,6 +95,7 @@ def _piece(draft: Draft, laid: _Laid, at: int, rate: Fraction) -> Piece:
     return Piece(
         draft.kind, seconds(at, rate), seconds(laid.frames, rate), draft.shot, laid.source_start_s, laid.source_end_s,
         draft.speed, draft.steps, draft.say, draft.headline, draft.text, draft.file,
+        draft.voice,
     )  # fmt: skip
 
 
@@ -100,11 +112,8 @@ def lay_out(drafts: Sequence[Draft], rate: Fraction, shots: Sequence[Shot]) -> C
         if d.kind == "skip" and d.speed <= 0:
             left_out.append(LeftOut(seconds(at, rate), d.source_start_s or 0.0, d.source_end_s or 0.0))
             continue
-        laid = (
-            _moving(d, rate)
-            if d.kind in MOVING
-            else _still(d, rate, None if cue_end is None else at - cue_end)
-        )
+        since_cue = None if cue_end is None else at - cue_end
+        laid = _moving(d, rate, since_cue) if d.kind in MOVING else _still(d, rate, since_cue)
         pieces.append(_piece(d, laid, at, rate))
         cues += [Cue(seconds(at + a, rate), seconds(at + a + n, rate), text) for a, n, text in laid.cues]
         if laid.cues:
