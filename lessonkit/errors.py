@@ -23,3 +23,7 @@ class FolderError(LessonkitError):
 
 class SettingsError(LessonkitError):
     """lesson.toml or cuts.toml cannot be understood; the sentence names file and place."""
+
+
+class VoiceError(LessonkitError):
+    """The recording of the talk cannot be read, or does not fit the lesson; the sentence names the file."""

@@ -166,6 +166,11 @@ class OpenFootage:
         """Whether there is a sound track."""
         return bool(self._container.streams.audio)
 
+    @property
+    def zero_s(self) -> float:
+        """Presentation time in the file of footage time 0, seconds."""
+        return float(self._first_pts * self._stream.time_base)
+
     def frames(
         self, start_s: float = 0.0, end_s: float | None = None, *, every: bool = True
     ) -> Iterator[Frame]:
@@ -246,7 +251,7 @@ class OpenFootage:
             return out
         with av.open(str(self.path)) as container:
             stream = container.streams.audio[0]
-            zero_s = float(self._first_pts * self._stream.time_base)
+            zero_s = self.zero_s
             want = max(0.0, zero_s + start_s - 0.2)
             container.seek(int(want * rate_of(stream)), stream=stream, backward=True)
             resampler = av.AudioResampler(format="fltp", layout="stereo", rate=rate_hz)

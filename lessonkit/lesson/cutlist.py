@@ -79,8 +79,8 @@ class Draft:
     """The captions one after the other, each of one or two lines; None: `say`, cut at its phrases."""
     captions_at_s: tuple[float, ...] | None = None
     """When each caption's words are spoken, seconds from the piece's start, ascending; None: one after the other."""
-    voice: Voice | None = None
-    """What is heard with it; a still stands until it is over."""
+    voice: tuple[Voice, ...] = ()
+    """What is heard with it, one after the other; a still stands until it is over."""
     headline: str | None = None
     """The line over a shot's picture; None: what is known of the shot."""
     text: tuple[str, ...] | None = None
@@ -106,7 +106,7 @@ class Piece:
     headline: str | None = None
     text: tuple[str, ...] | None = None
     file: str | None = None
-    voice: Voice | None = None
+    voice: tuple[Voice, ...] = ()
 
     @property
     def end_s(self) -> float:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from lessonkit.lesson.captions import MIN_GAP_S, cue_frames, place_within, spoken_frames, split_cues
+from lessonkit.lesson.captions import MIN_GAP_S, cue_frames, place_within, split_cues, spoken_frames
 from lessonkit.lesson.chapters import build_chapters
 from lessonkit.lesson.cutlist import (
     Cue,
@@ -56,8 +56,7 @@ def caption_texts(draft: Draft) -> tuple[str, ...]:
 def _still(draft: Draft, rate: Fraction, since_cue: int | None) -> _Laid:
     """As long as its words, which start at once, or after the least gap where a caption ended a moment ago."""
     least_s = draft.lasts_s if draft.lasts_s is not None else USUAL_S[draft.kind]
-    if draft.voice is not None:
-        least_s = max(least_s, draft.voice.at_s + draft.voice.duration_s + BREATH_S)
+    least_s = max([least_s, *(v.at_s + v.duration_s + BREATH_S for v in draft.voice)])
     texts = caption_texts(draft)
     if draft.captions_at_s is not None and len(draft.captions_at_s) == len(texts):
         cues = spoken_frames(texts, draft.captions_at_s, rate, since_cue)
