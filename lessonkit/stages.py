@@ -9,15 +9,23 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from lessonkit.errors import FolderError, FootageError
 from lessonkit.folder import open_folder
-from lessonkit.model import Analysis, Footage, Head, Note, Notes, Point, Seen, SeenShot, Shot, Table
+from lessonkit.model import (
+    Analysis,
+    Footage,
+    Head,
+    Note,
+    Notes,
+    Point,
+    Seen,
+    SeenShot,
+    Shot,
+    Table,
+    TableFigures,
+)
 from lessonkit.progress import Talk
-
-if TYPE_CHECKING:
-    from lessonkit.physics.laws import Laws
 
 ANALYSIS = "analysis.json"
 WRITTEN = (
@@ -146,15 +154,14 @@ def _table_size(asked: str, head: Head) -> str:
 
 def understand(seen: Seen, page: Notes | None) -> Result:
     """Plan and compare every shot by the notes that belong to it; without notes, measure only."""
-    from lessonkit.gauging.figures import laws_of, measure_table
+    from lessonkit.gauging.figures import measure_table
     from lessonkit.notes.belonging import assign, left_over
 
     figures = measure_table(seen.shots, seen.table)
-    laws = laws_of(figures)
     notes = page.notes if page else ()
     belonging = assign(notes, seen.shots, table=seen.table)
     done = tuple(
-        _understand_shot(s, seen.table, of_shot, laws)
+        _understand_shot(s, seen.table, of_shot, figures)
         for s, of_shot in zip(seen.shots, belonging, strict=True)
     )
     warnings = list(seen.doubts)
@@ -171,13 +178,15 @@ def understand(seen: Seen, page: Notes | None) -> Result:
     return Result(Analysis(seen.footage, seen.table, seen.camera, done, head, figures), tuple(warnings))
 
 
-def _understand_shot(seen: SeenShot, table: Table, notes: tuple[Note, ...], laws: Laws) -> Shot:
+def _understand_shot(seen: SeenShot, table: Table, notes: tuple[Note, ...], figures: TableFigures) -> Shot:
     from lessonkit.comparing.compare import compare
     from lessonkit.comparing.stroke import estimate_stroke
+    from lessonkit.gauging.figures import laws_of
     from lessonkit.notes.belonging import primary
     from lessonkit.planning.plan import make_plan, plan_after
 
-    stroke = estimate_stroke(seen, table, laws)
+    laws = laws_of(figures)
+    stroke = estimate_stroke(seen, table, laws, figures)
     chosen, fallback, others = primary(notes)
     if chosen is None:
         return Shot(seen, more_notes=others, stroke=stroke)
