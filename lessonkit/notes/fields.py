@@ -116,6 +116,10 @@ def _leave(value: str, table: Table) -> dict[str, Any]:
     return {"leave_alone": tuple(found)}
 
 
+def _via(value: str, table: Table) -> dict[str, Any]:
+    return {"via": _leave(value, table)["leave_alone"]}
+
+
 def _pocket(value: str, table: Table) -> dict[str, Any]:
     phrase = Phrase.of(value + " pocket")
     pockets.rewrite(phrase)
@@ -193,7 +197,7 @@ def _flag(field: str) -> Callable[[str, Table], dict[str, Any]]:
 
 _READERS: dict[str, Callable[[str, Table], dict[str, Any]]] = {
     "ball": _ball("ball"), "next": _ball("next_ball"), "break ball": _ball("break_ball"), "key ball": _ball("key_ball"),
-    "insurance": _ball("insurance_ball"), "leave alone": _leave, "pocket": _pocket, "landing": _landing,
+    "insurance": _ball("insurance_ball"), "leave alone": _leave, "first ball": _via, "into rack": _flag("into_rack"), "pocket": _pocket, "landing": _landing,
     "waypoints": _waypoints, "stroke": _word("stroke", get_args(Stroke), "{}."), "speed": _word("speed", get_args(Speed), "{}."),
     "side": _side, "tips": _tips, "rails": _rails, "bank": _cushions("bank"), "rail first": _cushions("rail_first"),
     "replay": _flag("replay"), "plan b": _flag("plan_b"), "in hand": _flag("in_hand"),

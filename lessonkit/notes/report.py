@@ -23,8 +23,10 @@ def meaning(i: Intent) -> list[tuple[str, str]]:
     """(name, value) of everything that an intent says; what only custom says is marked so."""
     tips = f", {i.side_tips:g} tip{'s' if i.side_tips > 1 else ''}" if i.side_tips else ""
     rows: list[tuple[str, object]] = [
-        ("plan B", "yes" if i.plan_b else None), ("ball", i.ball), ("pocket", i.pocket),
-        ("bank off", ", ".join(i.bank)), ("rail first", ", ".join(i.rail_first)), ("stroke", i.stroke),
+        ("plan B", "yes" if i.plan_b else None), ("ball", i.ball), ("by way of", ", ".join(map(str, i.via))),
+        ("how full", f"{i.fullness:.2f} of the ball" if i.fullness is not None else None),
+        ("into the rack", "yes" if i.into_rack else None), ("pocket", i.pocket),
+        ("bank off", ", ".join(i.bank)), ("rail first", ", ".join(i.rail_first)), ("stroke", i.stroke and i.stroke + (f", {i.shade}" if i.shade else "")),
         ("side", _custom(i, "side", i.side and i.side + tips)), ("side, from the layout", i.side_relative and i.side_relative + tips),
         ("speed", i.speed), ("rails", _custom(i, "rails", i.rails)), ("landing", _landing(i)),
         ("drawn way", " ".join(f"({x:.0f}, {y:.0f})" for x, y in i.waypoints)), ("next ball", i.next_ball),

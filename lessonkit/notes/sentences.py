@@ -10,6 +10,7 @@ from typing import cast
 
 from lessonkit.model import Intent, Landing, Pocket, Side, SideRelative, Speed, Stroke, Table
 from lessonkit.notes import (
+    aims,
     balls,
     clauses,
     cushions,
@@ -40,6 +41,7 @@ def understand(text: str, table: Table) -> Intent:
     stroke = _stroke(phrase)
     which, tips, relative = _side(phrase)
     where = landing.read(phrase, table)
+    pair = aims.combination(phrase)
     who = roles.read(phrase)
     custom: list[str] = []
     if which is None and relative is None and stroke is not None and not phrase.has("side_open"):
@@ -50,7 +52,8 @@ def understand(text: str, table: Table) -> Intent:
         rails = 0
         custom.append("rails")
     return Intent(
-        ball=who.called, pocket=pocket, stroke=stroke, side=which, side_tips=tips, side_relative=relative,
+        ball=pair.called if pair else who.called, via=pair.via if pair else (), fullness=aims.fullness(phrase),
+        shade=aims.shade(phrase) if stroke == "stun" else None, into_rack=aims.into_rack(phrase), pocket=pocket, stroke=stroke, side=which, side_tips=tips, side_relative=relative,
         speed=_speed(phrase), rails=rails, landing=where, next_ball=who.next_ball, break_ball=who.break_ball,
         key_ball=who.key_ball, insurance_ball=who.insurance_ball, leave_alone=who.leave_alone, plan_b=plan_b,
         bank=ways.bank, rail_first=ways.rail_first,
@@ -64,6 +67,7 @@ def tagged(text: str, table: Table) -> Phrase:
     """The phrase with every understood run of words as a tag."""
     phrase = Phrase.of(text)
     clauses.past(phrase)
+    aims.rewrite(phrase)
     numbers.rewrite(phrase)
     pockets.rewrite(phrase)
     cushions.rewrite(phrase)

@@ -2,23 +2,33 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import hypot
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from lessonkit.model import CUE_BALL, Cushion, Layout, Pocket, Point, Table
 from lessonkit.physics.cushions import cushions_of
 from lessonkit.physics.impacts import strike
 from lessonkit.physics.laws import Laws
+from lessonkit.physics.many import simulate_many
 from lessonkit.physics.motion import Ball, advance
 from lessonkit.physics.simulate import Hit, Run, simulate
 from lessonkit.planning.geometry import direction_deg, ghost_ball, mirrored
 
 TRIES = 14
 SCAN_DEG = 6.0
-SCAN_STEPS = 40
-"""Where the secant fails, aims up to so far to either side of the geometric one are tried, in so many steps."""
+NEAR_DEG = 0.6
+SCAN_STEP_DEG = 0.05
+"""Where the secant fails, aims up to so far to either side of the geometric one, or of that of a stroke near by, are
+tried in such steps."""
 GOOD_MM = 0.5
+STRAY_NOSES = 1
+"""So many noses besides the called ones may the called ball meet: the rail that it leans on, or the tip of a jaw."""
 
 
 @dataclass(frozen=True)
@@ -108,8 +118,8 @@ def find_aim(task: Task, stroke: Stroke, guess_deg: float | None = None) -> floa
             return found
     if guess_deg is not None:
         # a stroke near by was aimed so: look close to it only
-        return _middle(task, stroke, start, 0.2, 3)
-    return _middle(task, stroke, start, SCAN_DEG / SCAN_STEPS, SCAN_STEPS)
+        return _middle(task, stroke, start, NEAR_DEG)
+    return _middle(task, stroke, start, SCAN_DEG)
 
 
 def aim_exactly(task: Task, stroke: Stroke) -> bool:
@@ -127,45 +137,43 @@ def _start(task: Task, stroke: Stroke) -> float:
     return start
 
 
-def _middle(task: Task, stroke: Stroke, about_deg: float, step_deg: float, steps: int) -> float | None:
+def _middle(task: Task, stroke: Stroke, about_deg: float, reach_deg: float) -> float | None:
     """The middle of the widest run of potting aims about a direction; the called order of cushions goes first."""
-    results = [
-        (about_deg + k * step_deg, _pots(task, stroke, about_deg + k * step_deg))
-        for k in range(-steps, steps + 1)
-    ]
-    best = max((r for _, r in results), default=0)
+    steps = round(reach_deg / SCAN_STEP_DEG)
+    aims = about_deg + SCAN_STEP_DEG * np.arange(-steps, steps + 1)
+    results = _pots(task, stroke, aims)
+    best = int(results.max())
     if best == 0:
         return None
-    runs: list[list[float]] = [[]]
-    for aim, result in results:
-        if result == best:
-            runs[-1].append(aim)
-        elif runs[-1]:
-            runs.append([])
-    widest = max(runs, key=len)
-    return 0.5 * (widest[0] + widest[-1])
+    hits = np.flatnonzero(results == best)
+    widest = max(np.split(hits, np.flatnonzero(np.diff(hits) > 1) + 1), key=len)
+    return float(0.5 * (aims[widest[0]] + aims[widest[-1]]))
 
 
-def _pots(task: Task, stroke: Stroke, aim_deg: float) -> int:
-    """2: the called ball drops after the called cushions; 1: it drops after others; 0: it does not drop there."""
-    before: list[Cushion] = []
-    met: list[Cushion] = []
+def _pots(task: Task, stroke: Stroke, aims: NDArray[np.floating[Any]]) -> NDArray[np.int64]:
+    """For each aim 2: the called ball drops after the called cushions; 1: after others; 0: it does not drop there, or
+    only after a tour that nobody calls."""
+    strokes = np.full((len(aims), 4), (0.0, stroke.speed_mps, stroke.tip_up, stroke.tip_left))
+    strokes[:, 0] = aims
+    layout = {n: task.layout[n] for n in (CUE_BALL, *task.via, task.ball)}
+    many = simulate_many(layout, strokes, task.table, task.laws)
+    results = np.zeros(len(aims), np.int64)
+    for i in np.flatnonzero(many.dropped(task.ball, task.pocket)).tolist():
+        before = many.cushions(i)[: many.cushions_before[i]]
+        # of a combination's called ball the cushions are not kept
+        met = task.bank if task.via else _in_turn(many.cushions(i, first_ball=True))
+        if many.first_ball[i] != task.struck or len(met) > len(task.bank) + STRAY_NOSES:
+            continue
+        if not task.rail_first and before:
+            continue
+        as_called = before == task.rail_first and met[: len(task.bank)] == task.bank
+        results[i] = 2 if as_called else 1
+    return results
 
-    def stop(hit: Hit, run: Run) -> bool:
-        if hit.kind == "cushion" and hit.cushion is not None and not hit.jaw:
-            if task.struck not in run.pieces:
-                before.append(hit.cushion)
-                return len(before) > 1 + len(task.rail_first)
-            if hit.balls[0] == task.ball:
-                met.append(hit.cushion)
-        return hit.kind == "pocket"
 
-    run = _pair(task, stroke, aim_deg, stop)
-    if run.dropped.get(task.ball) != task.pocket:
-        return 0
-    if task.bank and tuple(met[: len(task.bank)]) != task.bank:
-        return 0
-    return 2 if tuple(before) == task.rail_first else 1
+def _in_turn(cushions: tuple[Cushion, ...]) -> tuple[Cushion, ...]:
+    """Cushions without repeats in a row: a ball that runs along a rail may touch it often."""
+    return tuple(name for name, _ in itertools.groupby(cushions))
 
 
 def _solve(miss: Callable[[float], float | None], start: float, step: float) -> float | None:

@@ -23,7 +23,7 @@ from lessonkit.physics.simulate import Run
 from lessonkit.planning.aim import Task
 from lessonkit.planning.choice import settle_ball, settle_pocket, settle_side, settle_via
 from lessonkit.planning.geometry import direction_deg, fullness, turn_deg
-from lessonkit.planning.search import Found, Wish, make_wish, search, try_stroke
+from lessonkit.planning.search import Found, Wish, goes_into_rack, make_wish, rack_of, search, try_stroke
 from lessonkit.planning.shortcomings import rails_said, shortcomings
 from lessonkit.planning.spread import USUAL, chances
 from lessonkit.planning.thin import thin_path
@@ -64,6 +64,8 @@ def make_plan(
         laws,
         via=via,
     )
+    if goes_into_rack(intent, ball) and rack_of(task):
+        intent = replace(intent, into_rack=True)
     side = intent.side
     if side is None and relative is not None:
         side = _side_in_words(relative, task, intent, pocket)
@@ -110,6 +112,8 @@ def _trouble(shot: SeenShot, ball: int | None, pocket: Pocket | None, via: tuple
         return "The cue ball is not in the layout, so its way could not be planned."
     if ball is None:
         return "The note names no ball and none was hit, so no way could be planned."
+    if ball == CUE_BALL:
+        return "The note calls the cue ball itself, so no way could be planned."
     if ball not in shot.layout_before:
         return f"The {ball} is not on the table in this layout, so no way could be planned."
     missing = [n for n in via if n not in shot.layout_before]

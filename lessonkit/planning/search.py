@@ -252,12 +252,9 @@ def search(wish: Wish, refined: bool = True) -> Found | None:
 
     refined: whether to go on from the grid's best, and whether the grid is the fine one.
     """
-    usual = wish.stroke(wish.speed.usual, wish.tip.usual, wish.side.usual)
-    exact = aim_exactly(wish.task, usual)
-    wish = replace(wish, task=replace(wish.task, exact=exact))
-    guess = None if exact else find_aim(wish.task, usual)
-    if guess is None and not exact:
-        wish = replace(wish, task=replace(wish.task, blind=True))
+    exact, guess = _first_aim(wish)
+    blind = guess is None and not exact
+    wish = replace(wish, task=replace(wish.task, exact=exact, blind=blind))
     tried = _grid(wish, guess, refined)
     if not tried:
         return None
@@ -275,6 +272,20 @@ def search(wish: Wish, refined: bool = True) -> Found | None:
         if better.cost < best.cost:
             best = better
     return best
+
+
+def _first_aim(wish: Wish) -> tuple[bool, float | None]:
+    """Whether an exact aim can be had within the words, and if not, an aim that pots all the same; None: there is none.
+
+    The usual stroke is asked first, then the ends of the words' ranges: a slower one may not carry the ball there.
+    """
+    speed, tip, side = wish.speed, wish.tip, wish.side
+    ends = [(v, q) for v in (speed.usual, speed.high, speed.low) for q in (tip.usual, tip.high, tip.low)]
+    strokes = [wish.stroke(v, q, side.usual) for v, q in ends]
+    if any(aim_exactly(wish.task, s) for s in strokes):
+        return True, None
+    rough = replace(wish.task, exact=False)
+    return False, next((a for a in (find_aim(rough, s) for s in strokes) if a is not None), None)
 
 
 def _grid(wish: Wish, guess: float | None, fine: bool) -> list[tuple[Found, Numbers]]:

@@ -24,29 +24,28 @@ KINDS: tuple[Stroke, ...] = ("stun", "follow", "draw")
 def shortcomings(wish: Wish, found: Found, fullness: float | None) -> str | None:
     """What the nearest stroke does not do; None if it does all that the note says."""
     task, intent = wish.task, wish.intent
-    said: list[str] = []
-    lacking = False
     if not found.potted:
-        said.append(f"no {kind_words(intent)} was found that pots the {task.ball}{_why_not(task)}")
+        why = _why_not(task)
+        text = f"No {kind_words(intent)} was found that pots the {task.ball}{why}."
+        other = None if why else _instead(wish)
+        return f"{text} {other}" if other else text
+    said: list[str] = []
     if CUE_BALL in found.run.dropped:
         said.append("the cue ball drops")
-        lacking = True
     if rails_said(intent) and found.rails != intent.rails:
         said.append(f"the nearest stroke takes {found.rails} {'rail' if found.rails == 1 else 'rails'}")
-        lacking = True
     if misses_place(intent, found):
         said.append(f"the nearest stroke leaves the cue ball {found.landing_mm:.0f} mm from the stated place")
-        lacking = True
+    other = _instead(wish) if said else None
     if goes_into_rack(intent, task.ball) and not _opens(task, found):
         said.append("the cue ball does not reach the balls that it is to open")
     wanted = intent.fullness
-    if found.potted and wanted is not None and fullness is not None and abs(fullness - wanted) > FULLNESS_OFF:
+    if wanted is not None and fullness is not None and abs(fullness - wanted) > FULLNESS_OFF:
         said.append(f"potting it takes {fullness:.2f} of a ball, the note says {wanted:.2f}")
     if not said:
         return None
     text = "; ".join(said)
     text = text[0].upper() + text[1:] + "."
-    other = _instead(wish) if lacking and found.potted else None
     return f"{text} {other}" if other else text
 
 
