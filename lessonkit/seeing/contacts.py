@@ -21,6 +21,11 @@ NEAR_MM = 26.0
 """Gap between two balls up to which one may have set the other moving."""
 AFTER_MM = 1.5
 """A sight this far off the way to a hit was taken after it."""
+TOUCHING_MM = 4.0
+"""A measured gap between balls that may touch."""
+TOGETHER_FRAMES = 1.6
+"""Balls that touch set off within this many frames of each other, as far as it can be seen."""
+REACHED_MM = 1.0
 LEAST_TURN_MMPS = 45.0
 """Smallest change of velocity that is taken for a contact of two moving balls."""
 LEAST_NORMAL_MMPS = 12.0
@@ -65,35 +70,113 @@ def ball_contacts(runs: Mapping[int, Run], layout: Mapping[int, Point], table: T
     """Who set whom moving, in order of time: one event for each ball that was at rest and moved."""
     events: list[Event] = []
     struck = min(runs.values(), key=lambda r: r.onset_s, default=None)
-    for run in sorted(runs.values(), key=lambda r: r.onset_s):
-        if run is struck:
-            continue
-        hitter, t = _hitter(run, runs, table)
-        if hitter is not None:
+    at_rest = sorted((r for r in runs.values() if r is not struck), key=lambda r: r.onset_s)
+    met = _Met(runs)
+    for group in _touching(at_rest, table):
+        for hitter, run, t in _set_off(group, runs, met, table):
             events.append(Event(t, "ball", (hitter, run.ball)))
-    return events
+            met.note(hitter, t)
+    return sorted(events, key=lambda e: e.t_s)
 
 
-def _hitter(run: Run, runs: Mapping[int, Run], table: Table) -> tuple[int | None, float]:
-    best, best_t, best_cost = None, run.onset_s, np.inf
+class _Met:
+    """When and where each ball last met another, for its way is another one from there."""
+
+    def __init__(self, runs: Mapping[int, Run]) -> None:
+        self._runs = runs
+        self._last: dict[int, tuple[float, Floats]] = {}
+
+    def note(self, ball: int, t_s: float) -> None:
+        """The ball met another."""
+        way = Motion.through(self.way(ball, t_s, 6), t_s)
+        self._last[ball] = (t_s, way.place(t_s) if way else place_at(self._runs[ball].track, t_s))
+
+    def way(self, ball: int, until_s: float, points: int) -> Track:
+        """The last sights before a time, and the place of the last meeting where it is as near."""
+        run = self._runs[ball]
+        at = self._last.get(ball)
+        if at is None or at[0] >= until_s:
+            return before(run.track, until_s, -np.inf, points)
+        since = before(run.track, until_s, at[0] + 1e-4, points)
+        return since if len(since) >= points else np.r_[[[at[0], *at[1]]], since]
+
+
+def _touching(at_rest: list[Run], table: Table) -> list[list[Run]]:
+    """The runs in groups of balls that lay against one another and set off together; most are alone."""
+    groups: list[list[Run]] = []
+    for run in at_rest:
+        step = _frame_s(run.track)
+        near = [
+            g for g in groups
+            if run.onset_s - g[0].onset_s < TOGETHER_FRAMES * step and any(_gap(run, o, table) < TOUCHING_MM for o in g)
+        ]  # fmt: skip
+        for g in near:
+            groups.remove(g)
+        groups.append(sorted([run, *(r for g in near for r in g)], key=lambda r: r.onset_s))
+    return sorted(groups, key=lambda g: g[0].onset_s)
+
+
+def _gap(a: Run, b: Run, table: Table) -> float:
+    return float(np.hypot(*np.subtract(a.start, b.start))) - table.ball_diameter_mm
+
+
+def _set_off(
+    group: list[Run], runs: Mapping[int, Run], met: _Met, table: Table
+) -> list[tuple[int, Run, float]]:
+    """(hitter, hit, time) for each ball of a group: one was met from outside, the others by their neighbours.
+
+    Balls that touch pass a hit on within a fraction of a frame, so their order in time cannot be seen; which of them
+    was met first can, by the way of the ball that came.
+    """
+    meetings = [m for run in group if (m := _hitter(run, group, runs, met, table)) is not None]
+    if not meetings:
+        return []
+    reached = [m for m in meetings if m.gap_mm <= REACHED_MM]
+    first = min(reached, key=lambda m: m.t_s) if reached else min(meetings, key=lambda m: m.cost)
+    out = [(first.hitter, first.hit, first.t_s)]
+    done, left = [first.hit], [r for r in group if r is not first.hit]
+    while left:
+        parent, child = min(
+            ((d, r) for d in done for r in left), key=lambda pair: _gap(pair[0], pair[1], table)
+        )
+        out.append((parent.ball, child, first.t_s))
+        done.append(child)
+        left.remove(child)
+    return out
+
+
+@dataclass(frozen=True, eq=False)
+class _Meeting:
+    """One way in which a ball at rest may have been set moving."""
+
+    hitter: int
+    hit: Run
+    t_s: float
+    gap_mm: float
+    cost: float
+
+
+def _hitter(run: Run, group: list[Run], runs: Mapping[int, Run], met: _Met, table: Table) -> _Meeting | None:
+    best: _Meeting | None = None
     step = _frame_s(run.track)
     for other in runs.values():
-        if other is run or other.onset_s > run.onset_s + step:
+        if other in group or other.onset_s > run.onset_s + step:
             continue
-        t, gap = _meeting(other, run, table, step)
+        t, gap = _meeting(other, run, met, table, step)
         # a ball that moves towards it is likelier than one that merely lies beside it
         late = max(0.0, abs(t - run.onset_s) - step)
         cost = abs(gap) + 400 * late + (4.0 if other.onset_s > run.onset_s - 0.25 * step else 0.0)
-        if gap < NEAR_MM and cost < best_cost:
-            best, best_t, best_cost = other.ball, t, cost
-    return best, best_t
+        if gap < NEAR_MM and (best is None or cost < best.cost):
+            best = _Meeting(other.ball, run, t, gap, cost)
+    return best
 
 
-def _meeting(hitter: Run, hit: Run, table: Table, step: float) -> tuple[float, float]:
+def _meeting(hitter: Run, hit: Run, met: _Met, table: Table, step: float) -> tuple[float, float]:
     """When the hitter's centre comes one diameter near to where the other lay, and the gap left at that time."""
     D = table.ball_diameter_mm
     rest = np.asarray(hit.start, float)
-    came = before(hitter.track, hit.onset_s + 0.3 * step, hit.onset_s - 8 * step)
+    came = met.way(hitter.ball, hit.onset_s + 0.3 * step, 6)
+    came = came[came[:, 0] >= hit.onset_s - 8 * step]
     if len(came) >= 2:
         far = [np.hypot(*(p[1:] - rest)) for p in came]
         # the last sight is already after the hit: it lies further off, or off the way there

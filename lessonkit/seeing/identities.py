@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from lessonkit.seeing.looks import Look
-from lessonkit.seeing.numbers import Named, assign, costs
+from lessonkit.seeing.numbers import TONES, Named, assign_toned, costs
 from lessonkit.seeing.residences import Residence
 
 REACHED_MM = 22.0
@@ -68,7 +68,7 @@ def match_leftovers(
 def name_strings(
     heads: Sequence[int],
     looks: Mapping[int, Look | None],
-    rests: Iterable[Sequence[int]],
+    rests: Sequence[Sequence[int]],
     cue_heads: set[int],
 ) -> dict[int, Named]:
     """A number for each string, keyed by the index of its first residence.
@@ -81,18 +81,33 @@ def name_strings(
         k = looks.get(i)
         if k is not None:
             sights.setdefault(h, []).append(k)
-    cost_of = {h: costs(sights.get(h, [])) for h in set(heads)}
+    cost_of = {h: np.array([costs(sights.get(h, []), tone) for tone in TONES]) for h in set(heads)}
+    tones = _tone_costs([list(dict.fromkeys(heads[i] for i in rest)) for rest in rests], cost_of)
     named: dict[int, list[Named]] = {}
     for rest in rests:
         together = list(dict.fromkeys(heads[i] for i in rest))
         held = {j: 0 for j, h in enumerate(together) if h in cue_heads}
         if len(held) > 1:
             held = {}
-        for h, n in zip(
-            together, assign(np.array([cost_of[h] for h in together]).reshape(-1, 16), held), strict=True
-        ):
+        seen = np.array([cost_of[h] for h in together]).reshape(-1, len(TONES), 16).swapaxes(0, 1)
+        for h, n in zip(together, assign_toned(seen, tones, held), strict=True):
             named.setdefault(h, []).append(n)
     return {h: _settled(votes) for h, votes in named.items()}
+
+
+def _tone_costs(tables: Sequence[Sequence[int]], cost_of: Mapping[int, np.ndarray]) -> np.ndarray:
+    """How unlikely each tone is by itself and by all tables of the footage together, shape (tones,).
+
+    The tables of one footage share most of their balls, so together they tell little more than their mean.
+    """
+    from scipy.optimize import linear_sum_assignment
+
+    own = np.array([tone.cost for tone in TONES])
+    fits = []
+    for together in tables:
+        seen = np.array([cost_of[h] for h in together]).reshape(-1, len(TONES), 16)
+        fits.append([seen[:, k][linear_sum_assignment(seen[:, k])].sum() for k in range(len(TONES))])
+    return own + np.mean(fits, axis=0) if fits else own
 
 
 def _settled(votes: Sequence[Named]) -> Named:

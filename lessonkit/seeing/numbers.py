@@ -27,6 +27,32 @@ DOUBT_BELOW = 0.8
 """A number held for less likely than this is doubtful."""
 
 
+RIM_OF_SOLID = 0.15
+"""Most white that a solid shows near the rim: its number's disc, when that has turned there."""
+RIM_OF_STRIPE = 0.34
+"""Least white that a stripe shows near the rim, however it lies: with a band of half a radius to both sides, a ring at
+0.8 radii is white on 37 to 100 % of its length (geometry of the sphere; seen in scenes of known truth: 0.34 and more)."""
+
+
+@dataclass(frozen=True)
+class Tone:
+    """How a camera renders colours as a whole, beside the standard ones."""
+
+    chroma: float = 1.0
+    """Factor on all chromas: phones like strong colours."""
+    lightness: float = 0.0
+    """Added to all lightnesses."""
+
+    @property
+    def cost(self) -> float:
+        """How unlikely it is before anything was seen; half a squared deviation."""
+        return 0.5 * float((np.log(self.chroma / 1.05) / 0.22) ** 2 + (self.lightness / 6.0) ** 2)
+
+
+PLAIN = Tone()
+TONES = tuple(Tone(c, d) for c in (0.8, 0.9, 1.0, 1.12, 1.25, 1.4, 1.55) for d in (-5.0, 0.0, 5.0, 10.0))
+
+
 @dataclass(frozen=True)
 class Named:
     """A ball's number and how likely it is right."""
@@ -35,16 +61,18 @@ class Named:
     confidence: float
 
 
-def _colour_cost(lab: tuple[float, float, float], standard: tuple[float, float, float]) -> float:
+def _colour_cost(
+    lab: tuple[float, float, float], standard: tuple[float, float, float], tone: Tone = PLAIN
+) -> float:
     """Squared distance of two colours in units of what one colour varies by: hue tells most, lightness least."""
-    L, a, b = lab
+    L, a, b = lab[0] - tone.lightness, lab[1] / tone.chroma, lab[2] / tone.chroma
     L0, a0, b0 = standard
     c, c0 = np.hypot(a, b), np.hypot(a0, b0)
     d_hue2 = max(0.0, (a - a0) ** 2 + (b - b0) ** 2 - (c - c0) ** 2)
     return float(((L - L0) / 11) ** 2 + ((c - c0) / 16) ** 2 + d_hue2 / 12**2)
 
 
-def cost(look: Look, number: int) -> float:
+def cost(look: Look, number: int, tone: Tone = PLAIN) -> float:
     """How badly a look fits a number; half a squared deviation, so that exp(-cost) behaves like a likelihood."""
     if number == 0:
         # white all over; a striped ball seen along its axis is white as well, but for its rim
@@ -56,20 +84,24 @@ def cost(look: Look, number: int) -> float:
     else:
         # little colour in sight, or mixed with white, is little evidence
         shown = max(0.03, 1 - look.white)
-        colour = _colour_cost(look.lab, standard) * min(1.0, 0.25 + 2.5 * shown)
+        colour = _colour_cost(look.lab, standard, tone) * min(1.0, 0.25 + 2.5 * shown)
     if number <= 8:
-        share = (max(0.0, look.white - 0.16) / 0.06) ** 2
+        share = (max(0.0, look.white - 0.22) / 0.06) ** 2 + (
+            max(0.0, look.rim_white - RIM_OF_SOLID) / 0.05
+        ) ** 2
     else:
-        share = (max(0.0, 0.30 - look.white) / 0.06) ** 2 + (max(0.0, look.white - 0.985) / 0.01) ** 2
-        share += 2.0 * max(0.0, look.rim_white - 0.95) / 0.05
+        share = (max(0.0, 0.16 - look.white) / 0.05) ** 2 + (
+            max(0.0, RIM_OF_STRIPE - look.rim_white) / 0.06
+        ) ** 2
+        share += (max(0.0, look.white - 0.985) / 0.01) ** 2 + 2.0 * max(0.0, look.rim_white - 0.95) / 0.05
     return min(30.0, 0.5 * colour + 0.5 * min(share, 40.0))
 
 
-def costs(looks: Sequence[Look]) -> Floats:
+def costs(looks: Sequence[Look], tone: Tone = PLAIN) -> Floats:
     """Cost of each number, shape (16,), for one ball seen several times; the better half of the sights counts most."""
     if not looks:
         return np.full(16, 4.0)
-    each = np.array([[cost(k, n) for n in NUMBERS] for k in looks])
+    each = np.array([[cost(k, n, tone) for n in NUMBERS] for k in looks])
     weight = np.array([k.weight for k in looks])
     return np.asarray((each * weight[:, None]).sum(0) / weight.sum() * min(2.0, np.sqrt(len(looks))), float)
 
@@ -80,19 +112,33 @@ def assign(table_costs: Floats, held: Mapping[int, int] | None = None) -> list[N
     `table_costs`: shape (balls, 16). `held`: ball index -> number that is settled already (the cue ball that was
     struck). Where there are more balls than numbers the surplus, the worst fitting, gets -1 with no confidence.
     """
+    return assign_toned(np.array(table_costs, float)[None], np.zeros(1), held)
+
+
+def assign_toned(
+    table_costs: Floats, tone_costs: Floats, held: Mapping[int, int] | None = None
+) -> list[Named]:
+    """As `assign`, under several tones of which one holds for all balls, though it is not known which.
+
+    `table_costs`: shape (tones, balls, 16); `tone_costs`: shape (tones,), how unlikely each tone is. The numbers are
+    those under the likeliest tone; how likely they are is averaged over all tones.
+    """
     from scipy.optimize import linear_sum_assignment
 
     c = np.array(table_costs, float)
     for i, n in (held or {}).items():
-        c[:, n] += 60.0
-        c[i] += 60.0
-        c[i, n] = 0.0
-    rows, columns = linear_sum_assignment(c)
+        c[:, :, n] += 60.0
+        c[:, i] += 60.0
+        c[:, i, n] = 0.0
+    pairs = [linear_sum_assignment(under) for under in c]
+    total = np.array([under[pair].sum() for under, pair in zip(c, pairs, strict=True)]) + tone_costs
+    weight = np.exp(-(total - total.min()))
+    likely = np.tensordot(weight / weight.sum(), np.array([_shared(under) for under in c]), 1)
+    rows, columns = pairs[int(total.argmin())]
     number = dict(zip(rows.tolist(), columns.tolist(), strict=True))
-    likely = _shared(c)
     return [
         Named(number[i], float(likely[i, number[i]])) if i in number else Named(-1, 0.0)
-        for i in range(len(c))
+        for i in range(c.shape[1])
     ]
 
 

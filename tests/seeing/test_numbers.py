@@ -15,6 +15,7 @@ from scipy.optimize import linear_sum_assignment
 from skimage.color import rgb2lab
 
 from lessonkit.seeing.cloth import LINEAR
+from lessonkit.seeing.identities import name_strings
 from lessonkit.seeing.looks import Close, Look, lab_of, look, white_point
 from lessonkit.seeing.numbers import assign, cost, costs
 from tests.scenes.look import BALLS
@@ -171,3 +172,55 @@ def test_sights_that_agree_make_surer() -> None:
     once, often = costs([look_like(6)]), costs([look_like(6)] * 4)
     assert np.ptp(often) >= np.ptp(once) and often.argmin() == once.argmin() == 6
     assert np.ptp(costs([])) == 0
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(0, 180), st.floats(0, 180), st.floats(0.45, 0.55))
+def test_a_stripe_shows_white_near_its_rim_however_it_lies(
+    tilt_deg: float, turn_deg: float, band: float
+) -> None:
+    """On a drawn sphere whose white caps begin `band` radii from its middle, no way of lying hides the white near the
+    rim from a view from above, and a solid's number disc never shows as much of it."""
+    n = 61
+    a = np.linspace(-1.2, 1.2, n)
+    gx, gy = np.meshgrid(a, a)
+    r = np.hypot(gx, gy)
+    gz = np.sqrt(np.clip(1 - r**2, 0, None))
+    tilt, turn = np.radians([tilt_deg, turn_deg])
+    axis = np.array([np.sin(tilt) * np.cos(turn), np.sin(tilt) * np.sin(turn), np.cos(tilt)])
+    along = gx * axis[0] + gy * axis[1] + gz * axis[2]
+    red, white = (
+        LINEAR[np.array(BALLS[3][::-1]).astype(np.uint8)],
+        LINEAR[np.array([225, 232, 236], np.uint8)],
+    )
+    drawn = {
+        "stripe": np.where((np.abs(along) > band)[..., None], white, red),
+        "solid": np.where((along > np.cos(np.arcsin(0.32)))[..., None], white, red),
+    }
+    seen = {
+        k: look(Close(v.astype(np.float32), r.astype(np.float32)), white.astype(float), 8)
+        for k, v in drawn.items()
+    }
+    assert seen["stripe"].rim_white > seen["solid"].rim_white + 0.1
+    assert cost(seen["solid"], 3) < cost(seen["solid"], 11)
+    assert cost(seen["stripe"], 11) < cost(seen["stripe"], 3)
+
+
+@pytest.mark.parametrize("chroma", [0.85, 1.0, 1.25, 1.45])
+@pytest.mark.parametrize("lightness", [-4.0, 0.0, 8.0])
+@pytest.mark.parametrize("left_out", [(), (3, 11), (7, 15), (1, 2, 9, 12)])
+def test_a_camera_that_likes_strong_colours(
+    chroma: float, lightness: float, left_out: tuple[int, ...]
+) -> None:
+    """A set whose colours all came out stronger or paler, lighter or darker, is named right, some balls missing too."""
+    names = {}
+    for n in range(1, 16):
+        if n in left_out:
+            continue
+        plain = look_like(n)
+        assert plain.lab is not None
+        L, a, b = plain.lab
+        names[n] = Look(plain.white, plain.rim_white, (L + lightness, a * chroma, b * chroma), plain.weight)
+    looks = dict(enumerate(names.values()))
+    got = name_strings(list(looks), looks, [list(looks)], set())
+    assert [got[i].number for i in looks] == list(names)
