@@ -47,17 +47,24 @@ def _is_remark(note: Note, shot: Shot) -> bool:
     return not note.intent.plan_b and note.t_s is not None and note.t_s > shot.seen.strike_s
 
 
+def plan_notes(shot: Shot) -> list[Note]:
+    """The notes that tell a shot's plan."""
+    return [*([shot.note] if shot.note else []), *(n for n in shot.more_notes if not _is_remark(n, shot))]
+
+
+def remarks(shot: Shot) -> list[Note]:
+    """The notes that look back on it."""
+    return [n for n in shot.more_notes if _is_remark(n, shot)]
+
+
 def _plan_texts(shot: Shot) -> list[str]:
-    texts = [said(shot.note.text)] if shot.note else []
-    texts += [said(n.text) for n in shot.more_notes if not _is_remark(n, shot)]
-    texts = [t for t in texts if t]
+    texts = [t for t in (said(n.text) for n in plan_notes(shot)) if t]
     return texts or ([plan_sentences(shot)] if shot.plan and plan_sentences(shot) else [])
 
 
 def _result_texts(shot: Shot) -> list[str]:
     sentence = shot.comparison.sentence if shot.comparison else None
-    remarks = [said(n.text) for n in shot.more_notes if _is_remark(n, shot)]
-    return [t for t in (sentence, *remarks) if t]
+    return [t for t in (sentence, *(said(n.text) for n in remarks(shot))) if t]
 
 
 def wants_replay(shot: Shot) -> bool:
@@ -144,13 +151,19 @@ def _shot_drafts(shot: Shot, span: tuple[float, float], settings: Settings) -> l
     return [d for name in settings.order.shot for d in pieces.get(name, [])]
 
 
-def _shots(analysis: Analysis, settings: Settings) -> list[Draft]:
-    """All shots wanted, dead time between them named where they run in the order of the footage."""
+def play_spans(analysis: Analysis, settings: Settings) -> dict[int, tuple[float, float]]:
+    """Of every shot, by its number: what `play_span` says."""
     seen = [s.seen for s in analysis.shots]
     spans = {}
     for i, shot in enumerate(seen):
         before, after = (seen[i - 1] if i else None), (seen[i + 1] if i + 1 < len(seen) else None)
         spans[shot.number] = play_span(shot, before, after, analysis.footage, settings.durations)
+    return spans
+
+
+def _shots(analysis: Analysis, settings: Settings) -> list[Draft]:
+    """All shots wanted, dead time between them named where they run in the order of the footage."""
+    spans = play_spans(analysis, settings)
     by_number = {s.seen.number: s for s in analysis.shots}
     wanted = [n for n in settings.order.shots if n in by_number] or list(by_number)
     in_order = wanted == sorted(wanted)

@@ -22,6 +22,7 @@ OVERSAMPLED = 4
 REACH_S = 0.005
 """How long before a peak the sound is turned down, and after it up again: too short to hear as a change of level."""
 _REACH = round(REACH_S * SAMPLE_RATE_HZ)
+_AT_ONCE = SAMPLE_RATE_HZ // 10
 _FILTER = 12
 """Samples on either side that decide the values between two samples."""
 
@@ -96,7 +97,7 @@ def limited(parts: Iterable[Samples], ceiling_dbtp: float) -> Iterator[Samples]:
     for part in parts:
         held = np.concatenate([held, part])
         ready = len(held) - 2 * margin
-        if ready <= 0:
+        if ready < _AT_ONCE:
             continue
         yield _turned_down(held, margin, ready, ceiling)
         held = held[ready:]

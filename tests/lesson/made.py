@@ -68,9 +68,8 @@ def shot(number: int, strike_s: float, rest_s: float, text: str | None = None, *
         note(text, strike_s - 1, ball=9, pocket="foot-left"),
         (),
         PLAN,
-        None,
-        COMPARISON,
-        StrokeEstimate(2.1, 0.2, None),
+        comparison=COMPARISON,
+        stroke=StrokeEstimate(2.1, 0.2, None),
     )
 
 

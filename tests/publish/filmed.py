@@ -79,7 +79,7 @@ def analysis(info: Footage, cam: Camera) -> Analysis:
     off = float(np.hypot(END[0] - LANDING[0], END[1] - LANDING[1]))
     compared = Comparison(True, off, 80.0, 0, 0, "short", f"The cue ball stopped {off / 10:.0f} cm short.")
     note = Note(1.0, "nine in the foot-left", 1, Intent(9, "foot-left", landing=Landing(LANDING, "", True)))
-    shot = Shot(seen, note, (), plan, None, compared)
+    shot = Shot(seen, note, (), plan, comparison=compared)
     return Analysis(info, TABLE, cam, (shot,), Head(title="Nine, then three", series="Evening drills"))
 
 

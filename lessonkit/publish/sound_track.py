@@ -180,10 +180,10 @@ def _heard(track: Track) -> list[_Heard]:
         for v in p.voice
     ]
     found.sort(key=lambda h: h.start_s)
-    ends = [h.start_s for h in found[1:]] + [track.cuts.duration_s]
+    ends = [*(h.start_s for h in found[1:]), track.cuts.duration_s]
     return [
         _Heard(h.start_s, min(h.end_s, end), h.path, h.source_start_s)
-        for h, end in zip(found, ends, strict=True)
+        for h, end in zip(found, ends, strict=False)
         if min(h.end_s, end) > h.start_s
     ]
 
