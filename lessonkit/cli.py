@@ -1,4 +1,4 @@
-"""The commands: `lessonkit analyse`, `lessonkit make` and `lessonkit notes`.
+"""The commands: `lessonkit make`, `render`, `analyse`, `notes` and `settings`.
 
 Results go to standard output, all talk to standard error. Exit status: 0 when all that was asked for was written, 1
 when it was not (one sentence says why), 2 for a wrong command line, 130 when stopped by the person. Nothing heavy is
@@ -20,7 +20,8 @@ from lessonkit import __version__
 from lessonkit.errors import LessonkitError
 
 if TYPE_CHECKING:
-    from lessonkit.stages import Job, Result
+    from lessonkit.publishing import Wishes
+    from lessonkit.stages import Result
 
 F = TypeVar("F", bound=Callable[..., Any])
 Corners = tuple[tuple[float, float], ...]
@@ -124,6 +125,28 @@ def analyse(
     click.echo(f"Analysis: {out / stages.ANALYSIS}")
 
 
+def _lesson_options(command: F) -> F:
+    """The options of the commands that make a lesson; they arrive as the fields of publishing.Wishes."""
+    for option in (
+        click.option(
+            "--export", is_flag=True, help="Also write lesson.otio, for an editor (OpenTimelineIO)."
+        ),
+        click.option(
+            "--clips", is_flag=True, help="Also write every shot as a video of its own, in DIR/clips."
+        ),
+        click.option("--draft", is_flag=True, help="Only a small, coarse draft.mp4 to look at, soon made."),
+        click.option(
+            "--settings",
+            type=click.Path(path_type=Path),
+            metavar="FILE",
+            help="Settings of the lesson; without it DIR/lesson.toml, if there is one. `lessonkit settings` prints "
+            "one to begin with.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
 @commands.command()
 @click.argument("footage", type=click.Path(path_type=Path))
 @click.option(
@@ -133,16 +156,49 @@ def analyse(
     metavar="NOTES",
     help="The page of notes to it.",
 )
+@_lesson_options
 @_footage_options
-def make(footage: Path, notes: Path, out: Path, table: str, head: str, corners: Corners | None) -> None:
+def make(
+    footage: Path, notes: Path, out: Path, table: str, head: str, corners: Corners | None, **wishes: Any
+) -> None:
     """Make the whole lesson of FOOTAGE: video, captions, chapters, report, stills and analysis."""
-    from lessonkit import stages
+    from lessonkit import publishing, stages
     from lessonkit.progress import talk
 
     job = stages.Job(footage, out, notes, table, head, corners)
-    result = stages.make(job, talk())
+    wanted = publishing.Wishes(**wishes)
+    result = stages.make(job, talk(), wanted)
     _tell(result)
-    _where_to_look(job)
+    _where_to_look(job.out, wanted)
+
+
+@commands.command()
+@click.argument("footage", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="DIR",
+    help="The lesson's folder, from `make`.",
+)
+@_lesson_options
+def render(footage: Path, out: Path, **wishes: Any) -> None:
+    """Make the lesson in DIR anew from its analysis.json and cuts.toml, as changed by you."""
+    from lessonkit import publishing, stages
+    from lessonkit.progress import talk
+
+    wanted = publishing.Wishes(**wishes)
+    result = stages.render(footage, out, talk(), wanted)
+    _tell(result)
+    _where_to_look(out, wanted)
+
+
+@commands.command()
+def settings() -> None:
+    """Print a settings file to begin with: save it as lesson.toml, and change what you want."""
+    from lessonkit.lesson.settings import template
+
+    click.echo(template())
 
 
 def _tell(result: Result) -> None:
@@ -157,14 +213,21 @@ def _tell(result: Result) -> None:
         click.echo(line)
 
 
-def _where_to_look(job: Job) -> None:
-    out = job.out
+def _where_to_look(out: Path, wishes: Wishes) -> None:
+    if wishes.draft:
+        click.echo(f"Draft:    {out / 'draft.mp4'}   (pieces in order: {out / 'cuts.toml'})")
+        return
     click.echo(
         f"Lesson:   {out / 'lesson.mp4'}   (captions: lesson.srt, lesson.vtt; chapters: chapters.vtt, chapters.txt)"
     )
     click.echo(f"Report:   {out / 'report.html'}   (stills of every shot: {out / 'stills'})")
     click.echo(f"Figures:  {out / 'analysis.json'}, {out / 'shots.csv'}, {out / 'top-view.png'}")
     click.echo(f"To paste: {out / 'description.md'}")
+    click.echo(f"Cut list: {out / 'cuts.toml'}   (change it, then `lessonkit render`)")
+    if wishes.clips:
+        click.echo(f"Clips:    {out / 'clips'}")
+    if wishes.export:
+        click.echo(f"Timeline: {out / 'lesson.otio'}")
 
 
 @commands.command()

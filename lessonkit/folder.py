@@ -42,13 +42,18 @@ def open_folder(path: Path) -> Path:
     return path
 
 
+def beside_of(path: Path) -> Path:
+    """Where a file is written until it is whole."""
+    return path.with_name(f".{path.stem}.part{path.suffix}")
+
+
 @contextmanager
 def whole(path: Path) -> Iterator[Path]:
     """Yield a place to write to; what was written is moved to `path` when the block ends without an error.
 
     Raises FolderError, and leaves an earlier `path` as it was, when the disk is full or the folder not writable.
     """
-    part = path.with_name(f".{path.stem}.part{path.suffix}")
+    part = beside_of(path)
     try:
         yield part
         part.replace(path)

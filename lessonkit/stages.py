@@ -6,9 +6,9 @@ second run with changed notes starts where they come in.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lessonkit.errors import FolderError, FootageError
 from lessonkit.folder import open_folder
@@ -27,13 +27,16 @@ from lessonkit.model import (
 )
 from lessonkit.progress import Talk
 
+if TYPE_CHECKING:
+    from lessonkit.publishing import Wishes
+
 ANALYSIS = "analysis.json"
 WRITTEN = (
     "lesson.mp4", "lesson.srt", "lesson.vtt", "chapters.vtt", "chapters.txt", "report.html", "shots.csv", ANALYSIS,
     "top-view.png", "description.md", "stills",
+    "cuts.toml", "draft.mp4", "lesson.otio", "clips",
 )  # fmt: skip
-"""All that a whole lesson consists of."""
-_STILL = re.compile(r"shot-\d{2,}-(plan|result)\.png")
+"""All that a lesson may consist of: what is refused as footage or notes."""
 NOTE_SLACK_S = 1.0
 """People round the time of a note up to the next second; beyond that it lies past the end."""
 
@@ -76,16 +79,39 @@ def analyse(job: Job, talk: Talk) -> Result:
     return result
 
 
-def make(job: Job, talk: Talk) -> Result:
+def make(job: Job, talk: Talk, wishes: Wishes | None = None) -> Result:
     """Write the whole lesson: the analysis and all the files of WRITTEN. Raises as `analyse` does."""
+    from lessonkit import publishing
+
+    wishes = wishes or publishing.Wishes()
+    _check_not_overwritten(job)
+    publishing.check(job.out, wishes)
     result = analyse(job, talk)
     if not result.analysis.shots:
         raise FootageError(
             f"No shot was found in {job.footage}, so there is no lesson to make; it should show the whole table, at "
             "rest before and after each shot."
         )
-    cautions = _publish(job, result.analysis, talk)
+    cautions = publishing.publish(job.footage, job.out, result.analysis, wishes, talk)
     return replace(result, warnings=(*result.warnings, *cautions))
+
+
+def render(footage: Path, out: Path, talk: Talk, wishes: Wishes | None = None) -> Result:
+    """Write the lesson of a folder anew, from its analysis and its cut list, without watching or reading notes.
+
+    Raises FolderError where the folder holds no analysis, else as `analyse` does.
+    """
+    from lessonkit import publishing
+    from lessonkit.analysis_file import read_analysis
+
+    wishes = wishes or publishing.Wishes()
+    if not (out / ANALYSIS).is_file():
+        raise FolderError(f"{out} holds no {ANALYSIS}; run `lessonkit make` with this folder first.")
+    analysis = read_analysis(out / ANALYSIS)
+    publishing.check_same_footage(footage, out, analysis)
+    _check_not_overwritten(Job(footage, out))
+    open_folder(out)
+    return Result(analysis, publishing.publish(footage, out, analysis, wishes, talk))
 
 
 def _check(job: Job) -> Notes | None:
@@ -201,35 +227,6 @@ def _understand_shot(seen: SeenShot, table: Table, notes: tuple[Note, ...], figu
         comparison=compare(seen, table, plan, chosen.intent),
         stroke=stroke,
     )
-
-
-def _publish(job: Job, analysis: Analysis, talk: Talk) -> tuple[str, ...]:
-    """Write all files that are made from the analysis; returns what a person should hear of them."""
-    from lessonkit.lesson.cutting import build_cuts
-    from lessonkit.publish import caption_files, chapter_files, description, report, shots_csv, stills, video
-
-    out = job.out
-    cuts = build_cuts(analysis)
-    talk.say("Writing captions, chapters and report.")
-    caption_files.write_srt(cuts.cues, out / "lesson.srt")
-    caption_files.write_vtt(cuts.cues, out / "lesson.vtt")
-    chapter_files.write_chapter_vtt(cuts.chapters, out / "chapters.vtt")
-    caution = chapter_files.write_chapter_lines(cuts.chapters, out / "chapters.txt")
-    shots_csv.write(analysis, out)
-    description.write(analysis, cuts, out)
-    report.write(analysis, out, cuts)
-    beside = stills.Beside(out, analysis)
-    with talk.step("Rendering the lesson") as progress:
-        video.render(job.footage, analysis, cuts, out / "lesson.mp4", progress=progress, beside=beside)
-    _drop_old_stills(out / "stills", beside.written)
-    return (caution,) if caution else ()
-
-
-def _drop_old_stills(folder: Path, written: list[Path]) -> None:
-    """Remove the stills of shots that an earlier run found and this one did not."""
-    for old in set(folder.glob("shot-*.png")) - set(written):
-        if _STILL.fullmatch(old.name):
-            old.unlink()
 
 
 def doubts(analysis: Analysis) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lessonkit import stages
+from lessonkit import publishing, stages
 from lessonkit.analysis_file import read_analysis, to_json
 from lessonkit.model import Camera, Footage, Head, Seen, SeenShot, Table
 from lessonkit.progress import Bar, Lines, Talk
@@ -166,7 +166,7 @@ def test_old_stills_go_and_other_pictures_stay(tmp_path: Path) -> None:
     names = ["shot-01-plan.png", "shot-07-plan.png", "shot-07-result.png", "shot-mine.png", "cover.png"]
     for name in names:
         (tmp_path / name).touch()
-    stages._drop_old_stills(tmp_path, [tmp_path / "shot-01-plan.png"])
+    publishing._drop_old(tmp_path, publishing._STILL, [tmp_path / "shot-01-plan.png"])
     assert sorted(p.name for p in tmp_path.iterdir()) == ["cover.png", "shot-01-plan.png", "shot-mine.png"]
 
 

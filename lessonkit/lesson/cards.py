@@ -98,23 +98,34 @@ def _write(layer: Layer, line: Words) -> None:
     layer.stamp(mask, x, line.y + top, line.colour)
 
 
-def title_words(analysis: Analysis, width: int, height: int) -> list[Words]:
-    """Series and number, title, then player, table and number of shots, in the middle of the picture."""
-    short = min(width, height)
+def title_words(analysis: Analysis, width: int, height: int, own: Sequence[str] | None = None) -> list[Words]:
+    """Series and number, title, then player, table and number of shots, in the middle of the picture.
+
+    `own` are words of the person's own for these three; an empty one leaves what is known.
+    """
     head = analysis.head
     shots = len(analysis.shots)
     over = " · ".join(w for w in (head.series, f"No. {head.number}" if head.number else None) if w)
     under = [
         w for w in (head.player, _table_words(analysis), f"{shots} shot{'' if shots == 1 else 's'}") if w
     ]
+    known = (over, head.title or "Straight pool", " · ".join(under))
+    given = [*(own or ()), "", "", ""]
+    return card_words([g or k for g, k in zip(given[:3], known, strict=True)], width, height)
+
+
+def card_words(lines: Sequence[str], width: int, height: int) -> list[Words]:
+    """A small line, a large one and a small one in the middle of the picture; empty or missing ones are left out."""
+    short = min(width, height)
+    over, large, under = [*lines, "", "", ""][:3]
     room = round(width * 0.88)
     rows: list[tuple[str, int, str]] = []
     if over:
         rows += [(t, short // 20, SOFT) for t in wrapped(over, short // 20, room)[:1]]
-    rows += [
-        (t, short // 10, style.WHITE) for t in balanced(head.title or "Straight pool", short // 10, room)[:3]
-    ]
-    rows += [(t, short // 22, SOFT) for t in wrapped(" · ".join(under), short // 22, room)[:2]]
+    if large:
+        rows += [(t, short // 10, style.WHITE) for t in balanced(large, short // 10, room)[:3]]
+    if under:
+        rows += [(t, short // 22, SOFT) for t in wrapped(under, short // 22, room)[:2]]
     gap = short // 36
     total = sum(line_height_px(size) + gap for _, size, _ in rows) - gap
     y = (height - total) // 2
@@ -135,7 +146,7 @@ _SHARES = (0.0, 0.12, 0.46, 0.6, 0.74)
 """Left edges of the columns as shares of the table's width."""
 
 
-def table_pages(analysis: Analysis, width: int, height: int) -> list[list[Words]]:
+def table_pages(analysis: Analysis, width: int, height: int, heading: str = "The shots") -> list[list[Words]]:
     """The closing table, in as many pages as readable lines need: shot, called, made, landing error, verdict."""
     short = min(width, height)
     size = max(10, round(short / 24)) if width >= height else max(10, round(width / 36))
@@ -152,7 +163,7 @@ def table_pages(analysis: Analysis, width: int, height: int) -> list[list[Words]
     top = (height - above - step * (per_page + 1)) // 2
     pages: list[list[Words]] = []
     for k in range(0, max(1, len(rows)), per_page):
-        words = [Words("The shots", left, top, title)]
+        words = [Words(heading, left, top, title)]
         words += _cells(HEADS, left, room, top + above, size, SOFT)
         for i, row in enumerate(rows[k : k + per_page]):
             words += _cells(row, left, room, top + above + step * (i + 1), size, style.WHITE)

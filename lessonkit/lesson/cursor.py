@@ -58,6 +58,21 @@ class Cursor:
         self._now = now
         return now
 
+    def around(self, t_s: float) -> tuple[Frame, Frame]:
+        """The frames shown at `t_s` and after it; at the footage's ends the same frame twice.
+
+        Raises FootageError when no frame can be decoded there.
+        """
+        now = self._now
+        if now is None or t_s < now.t_s - 1e-9 or t_s > now.t_s + self._ahead_s(now):
+            now = self._reopened(t_s)
+        while self._next is not None and self._next.t_s <= t_s + 1e-9:
+            self._pass(now, self._next)
+            self._from_s = (now.t_s + self._next.t_s) / 2 + 1e-9
+            now, self._next = self._next, self._read()
+        self._now = now
+        return now, (self._next or now)
+
     def _ahead_s(self, now: Frame) -> float:
         """How far ahead decoding on costs no more than seeking does on average."""
         since = now.t_s - self._key_s if self._key_s is not None else 0.0

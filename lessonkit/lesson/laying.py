@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from lessonkit.lesson.captions import MIN_GAP_S, cue_frames, place_within, split_cues, spoken_frames
+from lessonkit.lesson.captions import (
+    MAX_LINE_CHARS,
+    MAX_LINES,
+    MIN_GAP_S,
+    cue_frames,
+    measure,
+    place_within,
+    plain,
+    split_cues,
+    spoken_frames,
+)
 from lessonkit.lesson.chapters import build_chapters
 from lessonkit.lesson.cutlist import (
+    Chapter,
     Cue,
     CutList,
     Draft,
@@ -19,6 +30,7 @@ from lessonkit.lesson.cutlist import (
     frames_in,
     seconds,
 )
+from lessonkit.lesson.phrases import chapter_title
 from lessonkit.model import Shot
 
 USUAL_S: dict[PieceKind, float] = {
@@ -32,8 +44,8 @@ USUAL_S: dict[PieceKind, float] = {
 """How long a still or card stands for which nothing is said and nothing set."""
 BREATH_S = 0.4
 """How long a still stands on after the last word spoken with it (our own choice)."""
-MOVING: frozenset[PieceKind] = frozenset({"play", "replay", "skip"})
-"""Pieces that show footage as it runs."""
+MOVING: frozenset[PieceKind] = frozenset({"play", "replay", "skip", "clip"})
+"""Pieces that show footage, or a clip of the person's own, as it runs."""
 
 
 @dataclass(frozen=True)
@@ -49,8 +61,14 @@ class _Laid:
 def caption_texts(draft: Draft) -> tuple[str, ...]:
     """The captions of a draft, one after the other; none holds words of two lines of what is said."""
     if draft.captions is not None:
-        return tuple(c for c in draft.captions if c.strip())
+        return tuple(cue for c in draft.captions for cue in ([c] if _fits(c) else split_cues(c)))
     return tuple(cue for line in draft.say.split("\n") for cue in split_cues(line))
+
+
+def _fits(caption: str) -> bool:
+    """Whether a caption of the person's own can be shown as it is broken."""
+    lines = caption.split("\n")
+    return len(lines) <= MAX_LINES and all(plain(x) == x and 0 < measure(x) <= MAX_LINE_CHARS for x in lines)
 
 
 def _still(draft: Draft, rate: Fraction, since_cue: int | None) -> _Laid:
@@ -119,3 +137,21 @@ def lay_out(drafts: Sequence[Draft], rate: Fraction, shots: Sequence[Shot]) -> C
             cue_end = at + laid.cues[-1][0] + laid.cues[-1][1]
         at += laid.frames
     return CutList(tuple(pieces), build_chapters(pieces, shots), tuple(cues), tuple(left_out))
+
+
+def of_shot(cuts: CutList, shot: Shot) -> tuple[CutList, tuple[int, ...]]:
+    """One shot's pieces as a lesson of its own, from 0 and in one chapter; and which pieces of the whole they are."""
+    which = tuple(k for k, p in enumerate(cuts.pieces) if p.shot == shot.seen.number)
+    pieces: list[Piece] = []
+    cues: list[Cue] = []
+    at = 0.0
+    for k in which:
+        p = cuts.pieces[k]
+        pieces.append(replace(p, start_s=at))
+        inside = [c for c in cuts.cues if p.start_s - 1e-6 <= c.start_s < p.end_s - 1e-6]
+        cues += [
+            replace(c, start_s=at + c.start_s - p.start_s, end_s=at + c.end_s - p.start_s) for c in inside
+        ]
+        at += p.duration_s
+    chapters = (Chapter(chapter_title(shot), 0.0, at),) if pieces else ()
+    return CutList(tuple(pieces), chapters, tuple(cues)), which

@@ -93,6 +93,24 @@ class Picture:
         return picture
 
     @classmethod
+    def fitted(cls, frame: Frame, width: int, height: int) -> Picture:
+        """A frame of any shape, whole, in the middle of a picture of this size; black beside it."""
+        w, h = frame.size
+        scale = min(width / w, height / h)
+        inner = (max(2, round(w * scale / 2) * 2), max(2, round(h * scale / 2) * 2))
+        inner = (min(inner[0], width), min(inner[1], height))
+        part = cls.from_frame(frame, *inner)
+        if inner == (width, height):
+            return part
+        picture = cls(width, height)
+        x, y = (width - inner[0]) // 4 * 2, (height - inner[1]) // 4 * 2
+        for k, (plane, theirs) in enumerate(zip(picture.planes, part.planes, strict=True)):
+            plane[:] = 128 if k else 16
+            px, py = (x // 2, y // 2) if k else (x, y)
+            plane[py : py + theirs.shape[0], px : px + theirs.shape[1]] = theirs
+        return picture
+
+    @classmethod
     def from_bgr(cls, bgr: U8) -> Picture:
         """A drawn picture, shape (height, width, 3) with even sides."""
         picture = cls(bgr.shape[1], bgr.shape[0])

@@ -72,10 +72,13 @@ def rests(analysis: Analysis) -> list[Rest]:
 class Stills:
     """Takes stills from one open piece of footage; the table without balls is worked out only if it is needed."""
 
-    def __init__(self, footage: OpenFootage, analysis: Analysis, cursor: Cursor | None = None) -> None:
+    def __init__(
+        self, footage: OpenFootage, analysis: Analysis, cursor: Cursor | None = None, size: tuple[int, int] | None = None
+    ) -> None:  # fmt: skip
+        """`size` of the stills, width and height, even; None: the usual one for this footage."""
         self._analysis = analysis
         self._cursor = cursor or Cursor(footage)
-        self.size = output_size(footage.info.width, footage.info.height)
+        self.size = size or output_size(footage.info.width, footage.info.height)
         self._camera = projected.scaled(
             analysis.camera, self.size[0] / analysis.footage.width, self.size[1] / analysis.footage.height
         )

@@ -137,6 +137,15 @@ def inks_for(cloth: str) -> Inks:
     return Inks(cloth, planned, actual, aim)
 
 
+def own_inks(inks: Inks, planned: str = "", actual: str = "", aim: str = "") -> Inks:
+    """The inks with colours of the person's own; each gets the edge, black or white, that it stands out from."""
+
+    def own(colour: str, usual: Ink) -> Ink:
+        return Ink(colour.upper(), text_on(colour)) if colour else usual
+
+    return Inks(inks.cloth, own(planned, inks.planned), own(actual, inks.actual), own(aim, inks.aim))
+
+
 @dataclass(frozen=True)
 class Sizes:
     """Sizes in pixels for one picture."""

@@ -9,13 +9,38 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
+from lessonkit.errors import SettingsError
 from lessonkit.lesson import style
 from lessonkit.model import Point
+
+_own: dict[bool, str] = {}
+"""Font files of the person's own, by boldness."""
+
+
+def use_fonts(bold: str = "", regular: str = "") -> None:
+    """Write with these font files from now on; an empty name means the shipped one.
+
+    Raises SettingsError where a file is no font.
+    """
+    _own.clear()
+    font.cache_clear()
+    for is_bold, path in ((True, bold), (False, regular)):
+        if not path:
+            continue
+        try:
+            ImageFont.truetype(path, 20)
+        except OSError as e:
+            raise SettingsError(
+                f"{path} is no font that can be read; give a TrueType or OpenType file."
+            ) from e
+        _own[is_bold] = path
 
 
 @lru_cache(maxsize=32)
 def font(size_px: int, *, bold: bool = True) -> ImageFont.FreeTypeFont:
-    """The shipped DejaVu Sans in a size."""
+    """The shipped DejaVu Sans, or the person's own font, in a size."""
+    if bold in _own:
+        return ImageFont.truetype(_own[bold], size_px)
     name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
     return ImageFont.truetype(str(files("lessonkit") / "fonts" / name), size_px)
 

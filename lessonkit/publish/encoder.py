@@ -1,14 +1,20 @@
-"""The one encoder: H.264, AAC, captions and chapters into one MP4 that plays while it loads.
+"""The one video encoder: each piece of the lesson becomes an H.264 file of its own, made so that they can be joined.
 
-with Encoder(path, size, rate, cuts=cuts, title="…") as encoder:
+with Encoder(form) as encoder:
+    encoder.begin(path)
     encoder.picture(picture, 3)
-    encoder.sound(samples)
+    encoder.end({"what": "it was made from"})
+
+Every piece begins with a key frame and has the same settings, so that joining copies what was encoded. A picture that
+stands for long is encoded once: a run of its frames, from key frame to last, is repeated as it is.
 """
 
 from __future__ import annotations
 
-import struct
+import json
 from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from queue import Queue
@@ -17,118 +23,80 @@ from types import TracebackType
 from typing import Any
 
 import av
-import numpy as np
-from numpy.typing import NDArray
 
 from lessonkit.errors import FolderError
-from lessonkit.lesson.cutlist import Chapter, Cue, CutList
+from lessonkit.folder import beside_of, write_text
 from lessonkit.lesson.picture import Picture
 
-SAMPLE_RATE_HZ = 48000
-CRF, PRESET = "20", "veryfast"
-"""Quality at which x264's losses are hard to see, at a speed that keeps up with decoding (docs/decisions.md)."""
 KEYFRAME_EVERY_S = 2.0
 """So that players seek quickly."""
 AHEAD = 6
 """Pictures that may wait for encoding while the next ones are decoded and drawn; bounds memory."""
-_MS = Fraction(1, 1000)
 _BT709 = 1  # FFmpeg's number for primaries, transfer and matrix alike
 _STUDIO_RANGE = 1
 
 
+@dataclass(frozen=True)
+class Form:
+    """What all pieces of one lesson have in common."""
+
+    size: tuple[int, int]
+    """Width and height, even."""
+    rate: Fraction
+    crf: str = "20"
+    preset: str = "veryfast"
+    """Quality at which x264's losses are hard to see, at a speed that keeps up with decoding (docs/decisions.md)."""
+
+    @property
+    def key_frames(self) -> int:
+        """Most frames from one key frame to the next."""
+        return max(1, round(KEYFRAME_EVERY_S * self.rate))
+
+
 class Encoder:
-    """Writes the lesson's file; close it (or leave the `with` block) to make it whole.
+    """Writes pieces one after the other; leave the `with` block to make the last of them whole.
 
     Encoding goes on beside the caller, who must not change a picture once it is handed over; what goes wrong there is
-    raised from the next call.
+    raised from a later call. A piece that was not ended leaves no file.
     """
 
-    def __init__(
-        self, path: Path, size: tuple[int, int], rate: Fraction, *, cuts: CutList, title: str
-    ) -> None:
-        self.rate = rate
-        self._frames = 0
-        self._samples = 0
-        self._last: tuple[Picture, Any] | None = None
-        self._chapter_frames = {round(c.start_s * rate) for c in cuts.chapters}
-        try:
-            self._container = av.open(str(path), "w", format="mp4", options=_mux_options())
-        except av.error.FFmpegError as e:
-            raise FolderError(f"{path.name} cannot be written to {path.parent}: {e.strerror}.") from e
-        self._container.metadata["title"] = title
-        self._video = self._video_stream(size)
-        self._audio = self._container.add_stream(
-            "aac", rate=SAMPLE_RATE_HZ, layout="stereo", bit_rate=160_000
-        )
-        self._cues = _cue_stream(self._container) if cuts.cues else None
-        self._pending = list(cuts.cues)
-        self._container.set_chapters(_chapters(cuts.chapters))
-        self._written_samples = 0
+    def __init__(self, form: Form) -> None:
+        self.form = form
+        self.frames = 0
+        """Frames of the present piece handed over so far."""
+        self._piece: _Piece | None = None
+        self._run: tuple[Picture, int] | None = None
         self._failed: BaseException | None = None
         self._waiting: Queue[Callable[[], None] | None] = Queue(AHEAD)
         self._worker = Thread(target=self._work, name="encoder", daemon=True)
         self._worker.start()
 
-    def _video_stream(self, size: tuple[int, int]) -> Any:
-        stream = self._container.add_stream(
-            "libx264",
-            rate=self.rate,
-            options={"crf": CRF, "preset": PRESET, "g": str(round(KEYFRAME_EVERY_S * self.rate))},
-        )
-        stream.width, stream.height = size
-        stream.pix_fmt = "yuv420p"
-        context = stream.codec_context
-        context.time_base = 1 / self.rate
-        context.color_primaries = context.color_trc = context.colorspace = _BT709
-        context.color_range = _STUDIO_RANGE
-        context.thread_type = "AUTO"
-        return stream
-
-    @property
-    def frames(self) -> int:
-        """Frames written so far."""
-        return self._frames
-
-    @property
-    def time_s(self) -> float:
-        """Lesson time of the next frame."""
-        return float(self._frames / self.rate)
+    def begin(self, path: Path) -> None:
+        """Begin a piece, which gets under its name when it is whole. Raises FolderError when it cannot be written."""
+        self.frames = 0
+        self._piece = _Piece(path, self.form)
 
     def picture(self, picture: Picture, repeat: int = 1) -> None:
         """Append a picture, shown for `repeat` frames."""
-        if self._last is None or self._last[0] is not picture:
-            frame = av.VideoFrame.from_numpy_buffer(picture.i420, format="yuv420p")
-            frame.time_base = 1 / self.rate
-            frame.color_primaries = frame.color_trc = frame.colorspace = _BT709
-            frame.color_range = _STUDIO_RANGE
-            self._last = (picture, frame)
-        frame, first = self._last[1], self._frames
-        self._frames += repeat
-        self._do(lambda: self._encode(frame, first, repeat))
+        self.frames += repeat
+        if self._run is not None and self._run[0] is picture:
+            self._run = (picture, self._run[1] + repeat)
+            return
+        self._hand_over()
+        self._run = (picture, repeat)
 
-    def _encode(self, frame: Any, first: int, repeat: int) -> None:
-        for k in range(first, first + repeat):
-            frame.pts = k
-            # a chapter begins with a key frame, so that a player jumps to exactly there
-            frame.pict_type = 1 if k in self._chapter_frames else 0
-            self._mux(self._video.encode(frame))
+    def end(self, about: dict[str, Any]) -> None:
+        """The piece is complete; `about` is kept in it (see `read_about`)."""
+        self._hand_over()
+        piece, about = self._piece, about | {"frames": self.frames}
+        if piece is not None:
+            self._do(lambda: piece.finish(about))
+        self._piece = None
 
-    def sound(self, samples: NDArray[np.float32]) -> None:
-        """Append stereo samples at 48 kHz, shape (N, 2), -1 to 1."""
-        if len(samples):
-            self._samples += len(samples)
-            self._do(lambda: self._encode_sound(samples))
-
-    def _encode_sound(self, samples: NDArray[np.float32]) -> None:
-        frame = av.AudioFrame.from_ndarray(
-            np.ascontiguousarray(samples.T, np.float32), format="fltp", layout="stereo"
-        )
-        frame.sample_rate = SAMPLE_RATE_HZ
-        frame.time_base = Fraction(1, SAMPLE_RATE_HZ)
-        frame.pts = self._written_samples
-        self._written_samples += len(samples)
-        self._mux(self._audio.encode(frame))
-        self._captions_until(self._written_samples / SAMPLE_RATE_HZ)
+    def _hand_over(self) -> None:
+        piece, run, self._run = self._piece, self._run, None
+        if piece is not None and run is not None:
+            self._do(lambda: piece.add(*run))
 
     def _do(self, job: Callable[[], None]) -> None:
         """Hand a job to the worker."""
@@ -146,34 +114,13 @@ class Encoder:
                     self._failed = e
             self._waiting.task_done()
 
-    def _stop(self) -> None:
+    def close(self) -> None:
+        """Wait until all is written."""
         if self._worker.is_alive():
             self._waiting.put(None)
             self._worker.join()
-
-    @property
-    def samples_due(self) -> int:
-        """How many samples are missing until the sound is as long as the pictures."""
-        return round(Fraction(self._frames) / self.rate * SAMPLE_RATE_HZ) - self._samples
-
-    def _captions_until(self, t_s: float) -> None:
-        while self._cues is not None and self._pending and self._pending[0].start_s <= t_s:
-            self._container.mux(_cue_packet(self._pending.pop(0), self._cues))
-
-    def _mux(self, packets: Sequence[Any]) -> None:
-        for packet in packets:
-            self._container.mux(packet)
-
-    def close(self) -> None:
-        """Write what is left and the index, which goes to the front of the file."""
-        self._stop()
         if self._failed is not None:
-            self._container.close()
             raise self._failed
-        self._captions_until(float("inf"))
-        self._mux(self._video.encode(None))
-        self._mux(self._audio.encode(None))
-        self._container.close()
 
     def __enter__(self) -> Encoder:
         return self
@@ -183,44 +130,143 @@ class Encoder:
     ) -> None:
         if kind is None:
             self.close()
-        else:
-            self._failed = error  # what still waits is dropped
-            self._stop()
+            return
+        self._failed = self._failed or error  # what still waits is dropped
+        self._waiting.put(None)
+        self._worker.join()
+        if self._piece is not None:
+            self._piece.drop()
+
+
+def codec(form: Form) -> Any:
+    """An H.264 encoder for the form; equal forms give equal stream headers."""
+    context = av.CodecContext.create("libx264", "w")
+    _settle(context, form)
+    return context
+
+
+def _settle(context: Any, form: Form) -> None:
+    context.width, context.height = form.size
+    context.pix_fmt = "yuv420p"
+    context.time_base = 1 / form.rate
+    context.framerate = form.rate
+    context.options = {"crf": form.crf, "preset": form.preset, "g": str(form.key_frames)}
+    context.color_primaries = context.color_trc = context.colorspace = _BT709
+    context.color_range = _STUDIO_RANGE
+    context.thread_type = "AUTO"
+    context.flags |= av.codec.context.Flags.global_header
+
+
+class _Piece:
+    """One file in the making; used by the encoder's worker only, but for its beginning and dropping."""
+
+    def __init__(self, path: Path, form: Form) -> None:
+        self._path, self._form = path, form
+        self._part = beside_of(path)
+        try:
+            self._container = av.open(str(self._part), "w", format="mp4")
+        except av.error.FFmpegError as e:
+            raise FolderError(f"{path.name} cannot be written to {path.parent}: {e.strerror}.") from e
+        self._stream = self._container.add_stream("libx264", rate=form.rate)
+        _settle(self._stream.codec_context, form)
+        self._stream.time_base = 1 / form.rate
+        self._stream.codec_context.open()
+        self._codec: Any = codec(form)
+        self._begins = 0
+        """Frame of the piece with which the present codec began."""
+        self._given = 0
+        self._muxed = 0
+        self._closed = False
+
+    def add(self, picture: Picture, count: int) -> None:
+        """Append `count` frames of one picture."""
+        frame = av.VideoFrame.from_numpy_buffer(picture.i420, format="yuv420p")
+        frame.time_base = 1 / self._form.rate
+        frame.color_primaries = frame.color_trc = frame.colorspace = _BT709
+        frame.color_range = _STUDIO_RANGE
+        times = -(-count // self._form.key_frames)
+        if times < 2:
+            self._encode(frame, count)
+            return
+        run = count // times
+        self._encode(frame, count - times * run)
+        self._flush()
+        self._encode_once(frame, run, times)
+
+    def _encode(self, frame: Any, count: int) -> None:
+        for _ in range(count):
+            frame.pts = self._given - self._begins
+            frame.pict_type = 0
+            self._mux(self._codec.encode(frame), self._begins)
+            self._given += 1
+
+    def _encode_once(self, frame: Any, run: int, times: int) -> None:
+        """A closed run of frames, encoded once and written `times` times."""
+        packets: list[Any] = []
+        for k in range(run):
+            frame.pts, frame.pict_type = k, 0
+            packets += self._codec.encode(frame)
+        packets += self._codec.encode(None)
+        for n in range(times):
+            copies = [_copy(p) for p in packets] if n < times - 1 else packets
+            self._mux(copies, self._given)
+            self._given += run
+        self._codec, self._begins = codec(self._form), self._given
+
+    def _flush(self) -> None:
+        if self._given > self._begins:
+            self._mux(self._codec.encode(None), self._begins)
+            self._codec, self._begins = codec(self._form), self._given
+
+    def _mux(self, packets: Sequence[Any], offset: int) -> None:
+        for packet in packets:
+            packet.stream = self._stream
+            packet.time_base = 1 / self._form.rate
+            packet.pts += offset
+            packet.dts = self._muxed - REORDERED
+            packet.duration = 1
+            self._muxed += 1
+            self._container.mux(packet)
+
+    def finish(self, about: dict[str, Any]) -> None:
+        """Write what is left, and give the file its name."""
+        try:
+            self._flush()
             self._container.close()
+            self._closed = True
+            self._part.replace(self._path)
+            write_text(self._path.with_suffix(".json"), json.dumps(about))
+        except OSError as e:
+            self.drop()
+            raise FolderError(f"{self._path.name} could not be written to {self._path.parent} ({e.strerror or e}); "
+                              "free some space or give --out another folder.") from e  # fmt: skip
+        except BaseException:
+            self.drop()
+            raise
+
+    def drop(self) -> None:
+        """Leave no file."""
+        if not self._closed:
+            self._closed = True
+            with suppress(av.error.FFmpegError, OSError):  # the file goes anyway
+                self._container.close()
+        self._part.unlink(missing_ok=True)
 
 
-def _mux_options() -> dict[str, str]:
-    # Pictures of a piece come before its sound, and captions are far apart: let the muxer wait up to a minute (in
-    # microseconds) before it writes without them, which bounds what it holds back.
-    return {"movflags": "+faststart", "max_interleave_delta": "60000000"}
+REORDERED = 2
+"""Frames by which decoding runs ahead of showing, at most: x264's default of three B frames in a pyramid."""
 
 
-def _cue_stream(container: Any) -> Any:
-    stream = container.add_mux_stream("mov_text")
-    stream.time_base = _MS
-    stream.metadata["language"] = "eng"
-    return stream
+def _copy(packet: Any) -> Any:
+    other = av.Packet(bytes(packet))
+    other.pts, other.is_keyframe = packet.pts, packet.is_keyframe
+    return other
 
 
-def _cue_packet(cue: Cue, stream: Any) -> Any:
-    """One caption as 3GPP timed text: length (16 bits, big-endian), then UTF-8 (ETSI TS 126 245, section 5.17)."""
-    text = cue.text.encode("utf-8")[:0xFFFF]
-    packet = av.Packet(struct.pack(">H", len(text)) + text)
-    packet.stream = stream
-    packet.time_base = _MS
-    packet.pts = packet.dts = round(cue.start_s * 1000)
-    packet.duration = max(1, round(cue.end_s * 1000) - packet.pts)
-    return packet
-
-
-def _chapters(chapters: Sequence[Chapter]) -> Any:
-    return [
-        {
-            "id": k,
-            "start": round(c.start_s * 1000),
-            "end": round(c.end_s * 1000),
-            "time_base": _MS,
-            "metadata": {"title": c.title},
-        }
-        for k, c in enumerate(chapters)
-    ]
+def read_about(path: Path) -> dict[str, Any] | None:
+    """What was kept beside a piece when it was ended; None where there is no whole piece."""
+    try:
+        about = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return about if isinstance(about, dict) and path.is_file() else None

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.footage.reader import OpenFootage
-from lessonkit.publish.encoder import SAMPLE_RATE_HZ
+from lessonkit.footage.reader import OpenFootage, open_footage
+from lessonkit.lesson.cutlist import CutList
+from lessonkit.publish.joining import SAMPLE_RATE_HZ
 
 FADE_S = 0.008
 """Fade at both edges of a stretch of sound, so that a cut does not click."""
@@ -17,6 +20,24 @@ PART = 20 * SAMPLE_RATE_HZ
 """Samples held at once, however long the shot."""
 
 Samples = NDArray[np.float32]
+
+
+def footage_sound(footage: OpenFootage, cuts: CutList) -> Iterator[Samples]:
+    """The whole lesson's sound, in parts of shape (n, 2): the footage's own where it plays at its speed, else silence.
+
+    The pieces' `source_start_s` must be the times of the frames shown first, so that sound and picture keep together.
+    """
+    given = 0
+    for piece in cuts.pieces:
+        until = round(Fraction(piece.end_s) * SAMPLE_RATE_HZ)
+        count, given = until - given, until
+        if piece.kind == "clip" and piece.file is not None:
+            with open_footage(Path(piece.file)) as clip:
+                yield from played(clip, piece.source_start_s or 0.0, count)
+        elif piece.source_end_s is not None and piece.speed == 1.0:
+            yield from played(footage, piece.source_start_s or 0.0, count)
+        else:
+            yield from silence(count)
 
 
 def silence(count: int) -> Iterator[Samples]:

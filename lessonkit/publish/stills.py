@@ -5,6 +5,7 @@ They are written while the lesson is rendered, from the very pictures that it sh
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 import cv2
@@ -32,12 +33,14 @@ class Beside:
         """The stills, in the order in which they were made."""
         self._out, self._analysis = out, analysis
         self._top_done = False
+        self.fresh: dict[str, str] = {}
+        """Name and content of what was written since this was last emptied: for `has`."""
         (out / "stills").mkdir(parents=True, exist_ok=True)
 
     def still(self, shot: int, kind: str, picture: Picture) -> None:
         """Keep a shot's still; `kind` is 'plan' or 'result'."""
         path = self._out / "stills" / f"shot-{shot:02d}-{kind}.png"
-        _png(path, picture.to_bgr())
+        self._png(path, picture.to_bgr())
         self.written.append(path)
 
     def layout(self, picture: Picture) -> None:
@@ -48,12 +51,30 @@ class Beside:
         size = (self._analysis.footage.width, self._analysis.footage.height)
         full = np.asarray(cv2.resize(picture.to_bgr(), size), np.uint8)
         squared = top_view(full, self._analysis.camera, self._analysis.table, border_mm=TOP_BORDER_MM)
-        _png(self._out / TOP_VIEW, squared)
+        self._png(self._out / TOP_VIEW, squared)
         self._top_done = True
 
+    def has(self, wanted: dict[str, str]) -> bool:
+        """Whether all of an earlier run's `fresh` still lie there as they were written; they then count as written."""
+        for name, digest in wanted.items():
+            try:
+                content = (self._out / name).read_bytes()
+            except OSError:
+                return False
+            if _digest(content) != digest:
+                return False
+        self.written += [self._out / n for n in wanted if n != TOP_VIEW]
+        self._top_done = self._top_done or TOP_VIEW in wanted
+        return True
 
-def _png(path: Path, bgr: U8) -> None:
-    good, data = cv2.imencode(".png", bgr)
-    if not good:
-        raise FolderError(f"{path.name} could not be made; report this with the footage's size.")
-    folder.write_bytes(path, data.tobytes())
+    def _png(self, path: Path, bgr: U8) -> None:
+        good, data = cv2.imencode(".png", bgr)
+        if not good:
+            raise FolderError(f"{path.name} could not be made; report this with the footage's size.")
+        content = data.tobytes()
+        folder.write_bytes(path, content)
+        self.fresh[path.relative_to(self._out).as_posix()] = _digest(content)
+
+
+def _digest(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()

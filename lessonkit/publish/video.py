@@ -1,178 +1,218 @@
-"""lesson.mp4: the cut list's pieces, one after the other, through one encoder.
+"""lesson.mp4: the cut list's pieces, each drawn and encoded once, then joined with sound, captions and chapters.
 
 Frames go from the decoder through the drawing to the encoder, which works beside them, a few at a time, so memory does
 not grow with the footage; a still is drawn once however long it stands, and the footage is read once, in its order.
+Finished pieces are kept under the name of what they were made from: a rendering that was stopped goes on after them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import re
+import tempfile
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import av
 
-from lessonkit import folder
 from lessonkit.errors import FolderError
 from lessonkit.footage.reader import OpenFootage, open_footage
-from lessonkit.lesson.cards import ANIMATED_FPS, SHINE, background, card_pictures, table_pages, title_words
-from lessonkit.lesson.cursor import Cursor
 from lessonkit.lesson.cutlist import CutList, Piece, output_rate
-from lessonkit.lesson.picture import Picture
-from lessonkit.lesson.plan_scene import plan_still
-from lessonkit.lesson.play_scene import Play
-from lessonkit.lesson.result_scene import result_still
-from lessonkit.lesson.scene import Set, pen_for, set_up
-from lessonkit.lesson.stills import Stills
-from lessonkit.model import Analysis, Shot
-from lessonkit.publish.encoder import Encoder
-from lessonkit.publish.sound import played, silence
+from lessonkit.lesson.laying import of_shot
+from lessonkit.lesson.phrases import headline
+from lessonkit.lesson.picture import output_size
+from lessonkit.lesson.settings import Settings
+from lessonkit.lesson.text import use_fonts
+from lessonkit.model import Analysis
+from lessonkit.publish.caption_files import write_srt, write_vtt
+from lessonkit.publish.encoder import Encoder, Form, read_about
+from lessonkit.publish.joining import Samples, join
+from lessonkit.publish.piece_keys import PieceKeys
+from lessonkit.publish.showing import Showing
+from lessonkit.publish.sound import footage_sound
 from lessonkit.publish.stills import Beside
 
 Progress = Callable[[float], None]
 """Called now and then with the share done, 0-1."""
+SoundOf = Callable[[OpenFootage, CutList], Iterator[Samples]]
+"""The lesson's sound: stereo samples at 48 kHz, parts of shape (n, 2). The pieces it gets begin with frames' own times."""
+
+PIECES = ".pieces"
+"""Folder, within the lesson's, of the pieces made so far."""
+DRAFT_LONG_PX, DRAFT_SHORT_PX = 640, 360
+_JOINING = 0.04
+"""Share of the work that joining takes, about."""
+_CLIP = re.compile(r"shot-\d{2,}\.(mp4|srt|vtt)")
+_KEPT = re.compile(r"\d+x\d+-\d+-[0-9a-f]{32}\.(mp4|json)")
+
+
+@dataclass(frozen=True)
+class Rendered:
+    """The pieces of a lesson, encoded and not yet joined."""
+
+    form: Form
+    cuts: CutList
+    """As rendered: what moves begins with the time of the frame shown first."""
+    files: tuple[Path, ...]
+    """One for each piece of `cuts`."""
+
+
+def form_of(analysis: Analysis, *, draft: bool = False) -> Form:
+    """Size, rate and quality of a lesson; a draft is small and coarse, so that it is made soon."""
+    size = output_size(analysis.footage.width, analysis.footage.height)
+    rate = output_rate(analysis.footage)
+    if not draft:
+        return Form(size, rate)
+    scale = min(1.0, DRAFT_LONG_PX / max(size), DRAFT_SHORT_PX / min(size))
+    small = (max(2, round(size[0] * scale) // 2 * 2), max(2, round(size[1] * scale) // 2 * 2))
+    return Form(small, rate, "28", "ultrafast")
 
 
 def render(
     footage: Path, analysis: Analysis, cuts: CutList, out: Path, *, progress: Progress | None = None,
-    beside: Beside | None = None,
+    beside: Beside | None = None, settings: Settings | None = None, draft: bool = False, keep: Path | None = None,
+    sound: SoundOf = footage_sound, clips: Path | None = None,
 ) -> None:  # fmt: skip
     """Write the lesson's video to `out`, whole or not at all; `beside` gets the stills of every shot in passing.
 
+    `keep` is the folder in which finished pieces stay for the next time; None: they do not. `clips` is a folder that
+    gets every shot as a video of its own with its captions.
     Raises FootageError when the footage cannot be read, FolderError when `out` cannot be written.
     """
     with ExitStack() as stack:
         source = stack.enter_context(open_footage(footage))
-        part = stack.enter_context(folder.whole(out))
-        rate = output_rate(analysis.footage)
-        cursor = Cursor(source)
-        stills = Stills(source, analysis, cursor)
-        title = analysis.head.title or "Straight pool"
-        try:
-            with Encoder(part, stills.size, rate, cuts=cuts, title=title) as encoder:
-                rendering = _Render(source, cursor, analysis, cuts, stills, encoder)
-                rendering.run(progress or (lambda _: None), beside)
-        except av.error.OSError as e:
-            raise FolderError(f"{out.name} could not be written to {out.parent} ({e.strerror}); free some space "
-                              "or give --out another folder.") from e  # fmt: skip
+        if not out.parent.is_dir():
+            raise FolderError(f"{out.name} cannot be written to {out.parent}: there is no such folder.")
+        home = keep or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="lessonkit-")))
+        tell = progress or (lambda _: None)
+        done = render_pieces(
+            source, analysis, cuts, home, progress=lambda p: tell(p * (1 - _JOINING)), beside=beside,
+            settings=settings, draft=draft,
+        )  # fmt: skip
+        join(
+            done.files, done.cuts, out, form=done.form, title=analysis.head.title or "Straight pool",
+            sound=sound(source, done.cuts), progress=lambda p: tell(1 - _JOINING + p * _JOINING),
+        )  # fmt: skip
+        if clips is not None:
+            write_clips(source, analysis, done, clips, sound)
+        tell(1.0)
 
 
-class _Render:
+def write_clips(
+    source: OpenFootage, analysis: Analysis, done: Rendered, folder: Path, sound: SoundOf
+) -> list[Path]:
+    """shot-01.mp4 and so on, each with .srt and .vtt of its captions, joined from the lesson's own pieces."""
+    folder.mkdir(parents=True, exist_ok=True)
+    written: list[Path] = []
+    for shot in analysis.shots:
+        cuts, which = of_shot(done.cuts, shot)
+        if not which:
+            continue
+        path = folder / f"shot-{shot.seen.number:02d}.mp4"
+        files = [done.files[k] for k in which]
+        join(files, cuts, path, form=done.form, title=headline(shot), sound=sound(source, cuts))
+        write_srt(cuts.cues, path.with_suffix(".srt"))
+        write_vtt(cuts.cues, path.with_suffix(".vtt"))
+        written.append(path)
+    for old in folder.iterdir():
+        if _CLIP.fullmatch(old.name) and old.with_suffix(".mp4") not in written:
+            old.unlink()
+    return written
+
+
+def render_pieces(
+    source: OpenFootage, analysis: Analysis, cuts: CutList, home: Path, *, progress: Progress | None = None,
+    beside: Beside | None = None, settings: Settings | None = None, draft: bool = False,
+) -> Rendered:  # fmt: skip
+    """Make all pieces that are not in the folder `home` from an earlier time; pieces no longer needed there go.
+
+    Raises FootageError when the footage cannot be read, FolderError when the folder cannot be written.
+    """
+    s = settings or Settings()
+    use_fonts(s.fonts.bold, s.fonts.regular)
+    form = form_of(analysis, draft=draft)
+    try:
+        home.mkdir(parents=True, exist_ok=True)
+        with Encoder(form) as encoder:
+            work = _Work(source, analysis, cuts, s, home, encoder, progress or (lambda _: None), beside)
+            files = [work.piece(p) for p in cuts.pieces]
+    except av.error.OSError as e:
+        raise FolderError(f"The lesson could not be written to {home.parent} ({e.strerror}); free some space "
+                          "or give --out another folder.") from e  # fmt: skip
+    shown = [(read_about(f) or {}).get("source_start_s") for f in files]
+    pieces = tuple(_begins(p, start_s) for p, start_s in zip(cuts.pieces, shown, strict=True))
+    _clear(home, files)
+    return Rendered(form, replace(cuts, pieces=pieces), tuple(files))
+
+
+def _begins(piece: Piece, start_s: float | None) -> Piece:
+    """The piece with the time of the frame that it really begins with."""
+    if start_s is None or piece.source_start_s is None or piece.source_end_s is None:
+        return piece
+    return replace(
+        piece, source_start_s=start_s, source_end_s=piece.source_end_s + start_s - piece.source_start_s
+    )
+
+
+def _clear(home: Path, files: list[Path]) -> None:
+    """Drop pieces of this size and quality that the lesson no longer has, and what a killed run left half done."""
+    needed = {n for f in files for n in (f.name, f.with_suffix(".json").name)}
+    prefix = files[0].name.rpartition("-")[0] if files else ""
+    for old in home.iterdir():
+        stale = _KEPT.fullmatch(old.name) and old.name.rpartition("-")[0] == prefix and old.name not in needed
+        if stale or (old.name.startswith(".") and ".part." in old.name):
+            old.unlink(missing_ok=True)
+
+
+class _Work:
     """One rendering in progress."""
 
     def __init__(
-        self, source: OpenFootage, cursor: Cursor, analysis: Analysis, cuts: CutList, stills: Stills, encoder: Encoder
+        self, source: OpenFootage, analysis: Analysis, cuts: CutList, settings: Settings, home: Path, encoder: Encoder,
+        progress: Progress, beside: Beside | None,
     ) -> None:  # fmt: skip
-        self._source, self._cursor = source, cursor
-        self._analysis, self._cuts = analysis, cuts
-        self._stills, self._encoder = stills, encoder
-        self._progress: Progress = lambda _: None
-        self._beside: Beside | None = None
-        self._shots = {s.seen.number: s for s in analysis.shots}
-        self._set: Set | None = None
-        self._base = Picture(2, 2)
-        self._ground: Picture | None = None
-
-    def run(self, progress: Progress, beside: Beside | None) -> None:
-        """Write every piece."""
-        self._progress, self._beside = progress, beside
-        for piece in self._cuts.pieces:
-            if piece.kind == "play":
-                self._play(piece)
-            elif piece.kind in ("plan", "result"):
-                self._still(piece)
-            else:
-                self._card(piece)
-            for part in silence(self._encoder.samples_due):
-                self._encoder.sound(part)
-            self._keep_missing(piece)
-        self._progress(1.0)
-
-    def _keep_missing(self, piece: Piece) -> None:
-        """After a play, the stills that the lesson does not show."""
-        if self._beside is None or piece.kind != "play":
-            return
-        shot = self._shots[piece.shot or 0]
-        shown = {p.kind for p in self._cuts.pieces if p.shot == piece.shot}
-        if "plan" not in shown:
-            self._beside.still(shot.seen.number, "plan", plan_still(self._scene(shot), self._base).at(1.0))
-        if "result" not in shown:
-            still = result_still(self._scene(shot), self._stills.after(shot.seen))
-            self._beside.still(shot.seen.number, "result", still.at(1.0))
-
-    def _end_frame(self, piece: Piece) -> int:
-        return round(piece.end_s * self._encoder.rate)
-
-    def _tell(self) -> None:
-        self._progress(min(1.0, self._encoder.time_s / max(1e-9, self._cuts.duration_s)))
-
-    def _scene(self, shot: Shot) -> Set:
-        """The shot's set, made on its first piece and kept while its pieces last."""
-        if self._set is None or self._set.shot is not shot:
-            self._base = self._stills.before(shot.seen)
-            if self._beside is not None:
-                self._beside.layout(self._base)
-            self._set = set_up(self._analysis, shot, pen_for(self._analysis, self._base))
-        return self._set
-
-    def _still(self, piece: Piece) -> None:
-        shot = self._shots[piece.shot or 0]
-        scene = self._scene(shot)
-        still = (
-            plan_still(scene, self._base)
-            if piece.kind == "plan"
-            else result_still(scene, self._stills.after(shot.seen))
+        self._encoder, self._home, self._progress, self._beside = encoder, home, progress, beside
+        form = encoder.form
+        self._showing = Showing(source, analysis, cuts, settings, form, beside)
+        self._keys = PieceKeys(source.path, analysis, settings, form, str(beside is not None))
+        self._rate = form.rate
+        self._prefix = f"{form.size[0]}x{form.size[1]}-{form.crf}-"
+        self._paths = {id(p): self._path(p) for p in cuts.pieces}
+        self._kept = {
+            path: about for path in set(self._paths.values()) if (about := read_about(path)) is not None
+        }
+        self._total = max(
+            1, sum(self._frames(p) for p in cuts.pieces if self._paths[id(p)] not in self._kept)
         )
-        first, end = self._encoder.frames, self._end_frame(piece)
-        each = max(1, round(self._encoder.rate / ANIMATED_FPS))
-        for k in range(first, end, each):
-            self._encoder.picture(still.at((k - first) / max(1, end - first)), min(each, end - k))
+        self._done = 0
+
+    def _path(self, piece: Piece) -> Path:
+        key = self._keys.key(piece, self._showing.also_depends(piece))
+        return self._home / f"{self._prefix}{key}.mp4"
+
+    def _frames(self, piece: Piece) -> int:
+        return max(1, round(piece.end_s * self._rate) - round(piece.start_s * self._rate))
+
+    def piece(self, piece: Piece) -> Path:
+        """The file of a piece: from an earlier time, or made now."""
+        path, frames = self._paths[id(piece)], self._frames(piece)
+        about = self._kept.get(path)
+        if about is not None and (self._beside is None or self._beside.has(about.get("stills", {}))):
+            return path
         if self._beside is not None:
-            self._beside.still(shot.seen.number, piece.kind, still.at(1.0))
-        self._tell()
-
-    def _play(self, piece: Piece) -> None:
-        """The shot at full speed: at every output frame the footage frame nearest in time."""
-        shot = self._shots[piece.shot or 0]
-        scene = self._scene(shot)
-        play = Play(scene, self._base)
-        self._stills.expect(shot.seen)
-        first, end = self._encoder.frames, self._end_frame(piece)
-        rate = self._encoder.rate
-        # the piece's first output frame may lie a part of a frame after its stated start
-        wanted = (piece.source_start_s or 0.0) + float(first / rate) - piece.start_s
-        # sound begins at the time of the first frame shown, so that both stay together
-        start_s = self._cursor.at(wanted).t_s
-        drawn: tuple[float, Picture] | None = None
-        for k in range(first, end):
-            frame = self._cursor.at(start_s + float((k - first) / rate))
-            if drawn is None or drawn[0] != frame.t_s:
-                picture = Picture.from_frame(frame, *self._stills.size)
-                play.draw(picture, frame.t_s)
-                drawn = (frame.t_s, picture)
-            self._encoder.picture(drawn[1])
-            if k % 30 == 0:
-                self._tell()
-        for part in played(self._source, start_s, self._encoder.samples_due):
-            self._encoder.sound(part)
-
-    def _card(self, piece: Piece) -> None:
-        if self._ground is None:
-            first = self._analysis.shots[0].seen if self._analysis.shots else None
-            self._ground = self._stills.before(first) if first is not None else self._stills.first()
-        ground = background(self._ground, SHINE if piece.kind == "title" else SHINE / 2)
-        size = self._stills.size
-        pages = (
-            [title_words(self._analysis, *size)]
-            if piece.kind == "title"
-            else table_pages(self._analysis, *size)
-        )
-        fps = float(self._encoder.rate)
-        start, end = self._encoder.frames, self._end_frame(piece)
-        for i, words in enumerate(pages):
-            until = start + (end - start) * (i + 1) // len(pages)
-            count = until - self._encoder.frames
-            if count > 0:
-                for picture, repeat in card_pictures(ground, words, fps, count):
-                    self._encoder.picture(picture, repeat)
-        self._tell()
+            self._beside.fresh = {}
+        self._encoder.begin(path)
+        told = 0
+        for picture, repeat in self._showing.pictures(piece, frames):
+            self._encoder.picture(picture, repeat)
+            if self._encoder.frames - told >= self._rate / 2:
+                told = self._encoder.frames
+                self._progress(min(1.0, (self._done + told) / self._total))
+        stills = dict(self._beside.fresh) if self._beside is not None else {}
+        about = {"source_start_s": self._showing.began_s, "stills": stills}
+        self._encoder.end(about)
+        self._kept[path] = about
+        self._done += frames
+        self._progress(min(1.0, self._done / self._total))
+        return path

@@ -81,7 +81,12 @@ def full_rack() -> Analysis:
     return analysis(
         shot(1, 5.0, 9.0, "0:05 The nine in the foot-left corner."),
         Shot(
-            odd.seen, note("Nine.", 14.0, ball=9), (), bare, None, nothing, StrokeEstimate(None, None, None)
+            odd.seen,
+            note("Nine.", 14.0, ball=9),
+            (),
+            bare,
+            comparison=nothing,
+            stroke=StrokeEstimate(None, None, None),
         ),
         shot(3, 25.0, 29.0),
         replace(

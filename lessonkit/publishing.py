@@ -1,0 +1,154 @@
+"""From an analysis to the files of a lesson: settings, cut list, captions, chapters, report, video, clips, timeline.
+
+A cut list that a person has changed is followed and left as it is; otherwise it is made from the analysis and written.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from lessonkit.errors import FootageError
+from lessonkit.lesson.cutlist import CutList, Draft
+from lessonkit.lesson.settings import Settings
+from lessonkit.model import Analysis
+from lessonkit.progress import Talk
+
+VIDEO = "lesson.mp4"
+DRAFT_VIDEO = "draft.mp4"
+TIMELINE = "lesson.otio"
+CLIPS = "clips"
+_STILL = re.compile(r"shot-\d{2,}-(plan|result)\.png")
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What a person asked for of the lesson's making."""
+
+    settings: Path | None = None
+    """A settings file; None: lesson.toml in the lesson folder, if there is one."""
+    draft: bool = False
+    """Only a small, coarse video to look at, soon made."""
+    clips: bool = False
+    """Each shot as a video of its own, too."""
+    export: bool = False
+    """The cut list as an OpenTimelineIO file, too."""
+
+
+def settings_for(out: Path, wishes: Wishes) -> Settings:
+    """The settings asked for, else those in the lesson folder, else the usual ones. Raises SettingsError."""
+    from lessonkit.lesson.settings import NAME, read_settings
+
+    if wishes.settings is not None:
+        return read_settings(wishes.settings)
+    return read_settings(out / NAME) if (out / NAME).exists() else Settings()
+
+
+def check(out: Path, wishes: Wishes) -> None:
+    """Refuse before the long work what would be refused after it. Raises SettingsError."""
+    settings_for(out, wishes)
+    if wishes.export:
+        from lessonkit.publish import timeline_file
+
+        timeline_file.check_installed()
+
+
+def with_clip_lengths(drafts: Sequence[Draft]) -> list[Draft]:
+    """The pieces, clips of the person's own with the end that their file has. Raises FootageError."""
+    from lessonkit.footage.reader import probe
+
+    done = []
+    for d in drafts:
+        if d.kind == "clip" and d.file is not None:
+            length_s = probe(Path(d.file)).duration_s
+            start_s = min(d.source_start_s or 0.0, length_s)
+            d = replace(d, source_start_s=start_s, source_end_s=min(d.source_end_s or length_s, length_s))
+        done.append(d)
+    return done
+
+
+def lay_out_lesson(out: Path, analysis: Analysis, settings: Settings, talk: Talk) -> CutList:
+    """The cut list of the lesson folder: as a person changed it, else made anew and written there.
+
+    Raises SettingsError where a changed list cannot be understood; it stays as it is.
+    """
+    from lessonkit import cuts_file
+    from lessonkit.lesson.cutlist import output_rate
+    from lessonkit.lesson.cutting import draft_lesson
+    from lessonkit.lesson.laying import lay_out
+
+    rate, path = output_rate(analysis.footage), out / cuts_file.NAME
+    if cuts_file.edited(out):
+        talk.say(f"{path} was changed by hand and is followed; delete it to have it made anew.")
+    else:
+        drafts = with_clip_lengths(draft_lesson(analysis, settings))
+        cuts_file.write_cuts(out, drafts, lay_out(drafts, rate, analysis.shots))
+    # read back even where it was just written, so that this run and later ones give the same lesson
+    return lay_out(with_clip_lengths(cuts_file.read_cuts(path, analysis)), rate, analysis.shots)
+
+
+def publish(footage: Path, out: Path, analysis: Analysis, wishes: Wishes, talk: Talk) -> tuple[str, ...]:
+    """Write all files that are made from the analysis; returns what a person should hear of them.
+
+    A draft is one file, and leaves all others as they are.
+    """
+    from lessonkit.publish import stills, video
+
+    settings = settings_for(out, wishes)
+    cuts = lay_out_lesson(out, analysis, settings, talk)
+    if wishes.draft:
+        with talk.step("Rendering a draft") as progress:
+            video.render(
+                footage, analysis, cuts, out / DRAFT_VIDEO, progress=progress, settings=settings, draft=True,
+                keep=out / video.PIECES,
+            )  # fmt: skip
+        return ()
+    talk.say("Writing captions, chapters and report.")
+    cautions = _write_texts(out, analysis, cuts)
+    if wishes.export:
+        from lessonkit.publish import timeline_file
+
+        timeline_file.write_timeline(cuts, analysis, footage, out / TIMELINE)
+    beside = stills.Beside(out, analysis)
+    with talk.step("Rendering the lesson") as progress:
+        video.render(
+            footage, analysis, cuts, out / VIDEO, progress=progress, beside=beside, settings=settings,
+            keep=out / video.PIECES, clips=out / CLIPS if wishes.clips else None,
+        )  # fmt: skip
+    _drop_old(out / "stills", _STILL, beside.written)
+    return cautions
+
+
+def _write_texts(out: Path, analysis: Analysis, cuts: CutList) -> tuple[str, ...]:
+    from lessonkit.publish import caption_files, chapter_files, description, report, shots_csv
+
+    caption_files.write_srt(cuts.cues, out / "lesson.srt")
+    caption_files.write_vtt(cuts.cues, out / "lesson.vtt")
+    chapter_files.write_chapter_vtt(cuts.chapters, out / "chapters.vtt")
+    caution = chapter_files.write_chapter_lines(cuts.chapters, out / "chapters.txt")
+    shots_csv.write(analysis, out)
+    description.write(analysis, cuts, out)
+    report.write(analysis, out, cuts)
+    return (caution,) if caution else ()
+
+
+def _drop_old(folder: Path, names: re.Pattern[str], written: Sequence[Path]) -> None:
+    """Remove what an earlier run wrote for shots that this one did not find."""
+    for old in set(folder.glob("shot-*")) - set(written):
+        if names.fullmatch(old.name):
+            old.unlink()
+
+
+def check_same_footage(footage: Path, out: Path, analysis: Analysis) -> None:
+    """Refuse footage that the analysis does not belong to. Raises FootageError."""
+    from lessonkit.footage.reader import probe
+
+    info, known = probe(footage), analysis.footage
+    same = (info.width, info.height) == (known.width, known.height)
+    if not same or abs(info.duration_s - known.duration_s) > 0.1:
+        raise FootageError(
+            f"{footage} is not the footage that {out} was made from ({known.name}, {known.width} x {known.height}, "
+            f"{known.duration_s:.1f} s); give that file."
+        )
