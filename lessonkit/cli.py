@@ -1,4 +1,4 @@
-"""The commands: `lessonkit make`, `render`, `analyse`, `notes` and `settings`.
+"""The commands: `lessonkit check`, `make`, `render`, `analyse`, `notes` and `settings`.
 
 Results go to standard output, all talk to standard error. Exit status: 0 when all that was asked for was written, 1
 when it was not (one sentence says why), 2 for a wrong command line, 130 when stopped by the person. Nothing heavy is
@@ -62,7 +62,7 @@ def _four_corners(ctx: click.Context, param: click.Parameter, value: str | None)
     return points
 
 
-def _footage_options(command: F) -> F:
+def _table_options(command: F) -> F:
     """The options that every command with footage takes."""
     for option in (
         click.option(
@@ -88,16 +88,39 @@ def _footage_options(command: F) -> F:
             help="auto tells the size from the balls; or 9ft, 8ft, 7ft, or LENGTHxWIDTH of the playing surface "
             "in millimetres.",
         ),
-        click.option(
-            "--out",
-            type=click.Path(path_type=Path),
-            required=True,
-            metavar="DIR",
-            help="The folder to write into: new, empty, or one that lessonkit made.",
-        ),
     ):
         command = option(command)
     return command
+
+
+def _footage_options(command: F) -> F:
+    """Those, and the folder that a lesson goes into."""
+    out = click.option(
+        "--out",
+        type=click.Path(path_type=Path),
+        required=True,
+        metavar="DIR",
+        help="The folder to write into: new, empty, or one that lessonkit made.",
+    )
+    return out(_table_options(command))
+
+
+def _clock_time(ctx: click.Context, param: click.Parameter, value: str | None) -> float | None:
+    """Seconds, from seconds or a clock time."""
+    if value is None:
+        return None
+    with suppress(ValueError):
+        parts = [float(p) for p in value.split(":")]
+        if len(parts) <= 3 and all(0 <= p < _FARTHEST_PX for p in parts):
+            return float(sum(p * 60.0**k for k, p in enumerate(reversed(parts))))
+    raise click.BadParameter(f"{value!r} is no time; give seconds, m:ss or h:mm:ss.", ctx, param)
+
+
+def _png(ctx: click.Context, param: click.Parameter, value: Path | None) -> Path | None:
+    """A name that ends in .png."""
+    if value is not None and value.suffix.lower() != ".png":
+        raise click.BadParameter(f"'{value}' must end in .png.", ctx, param)
+    return value
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -228,6 +251,55 @@ def _where_to_look(out: Path, wishes: Wishes) -> None:
         click.echo(f"Clips:    {out / 'clips'}")
     if wishes.export:
         click.echo(f"Timeline: {out / 'lesson.otio'}")
+
+
+@commands.command()
+@click.argument("footage", type=click.Path(path_type=Path))
+@click.option(
+    "--at",
+    callback=_clock_time,
+    metavar="TIME",
+    help="The time of the footage to look at, in seconds, m:ss or h:mm:ss; without it the middle of the footage.",
+)
+@click.option(
+    "--out",
+    callback=_png,
+    type=click.Path(path_type=Path),
+    metavar="FILE.png",
+    help="The picture to write; without it NAME-check.png in the current folder, NAME being the footage's.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print what was measured as JSON.")
+@_table_options
+def check(
+    footage: Path,
+    at: float | None,
+    out: Path | None,
+    as_json: bool,
+    table: str,
+    head: str,
+    corners: Corners | None,
+) -> None:
+    """Tell whether FOOTAGE, ten seconds of a trial for instance, will be usable, and draw what is seen of it.
+
+    The exit status is 0 when the check was made, whatever it came to; 1 when the footage cannot be read.
+    """
+    from lessonkit import stages
+    from lessonkit.progress import talk
+
+    picture = out or Path(f"{footage.stem}-check.png")
+    report = stages.check(footage, picture, talk(), at_s=at, size=table, head=head, corners=corners)
+    if as_json:
+        import json
+
+        from lessonkit.checking.verdict import as_json as plain
+
+        click.echo(json.dumps({**plain(report), "picture": str(picture)}, ensure_ascii=False, indent=1))
+        return
+    from lessonkit.checking.verdict import lines
+
+    for line in lines(report):
+        click.echo(line)
+    click.echo(f"Picture: {picture}")
 
 
 @commands.command()

@@ -28,6 +28,7 @@ from lessonkit.model import (
 from lessonkit.progress import Talk
 
 if TYPE_CHECKING:
+    from lessonkit.checking.verdict import Report
     from lessonkit.publishing import Wishes
 
 ANALYSIS = "analysis.json"
@@ -112,6 +113,30 @@ def render(footage: Path, out: Path, talk: Talk, wishes: Wishes | None = None) -
     _check_not_overwritten(Job(footage, out))
     open_folder(out)
     return Result(analysis, publishing.publish(footage, out, analysis, wishes, talk))
+
+
+def check(
+    footage: Path,
+    picture: Path,
+    talk: Talk,
+    *,
+    at_s: float | None = None,
+    size: str = "auto",
+    head: str = "left",
+    corners: tuple[Point, ...] | None = None,
+) -> Report:
+    """Judge footage and draw the picture of the check into a PNG file; `at_s` and the rest as in `checking.check`.
+
+    Raises FootageError, TableError or FolderError, each with a sentence for the person.
+    """
+    from lessonkit.checking.check import check as look
+    from lessonkit.checking.picture import refuse_foreign, write_picture
+
+    refuse_foreign(picture)
+    talk.say(f"Checking {footage.name}.")
+    checked = look(footage, at_s=at_s, size=size, head=head, corners=corners)
+    write_picture(checked, picture)
+    return checked.report
 
 
 def _check(job: Job) -> Notes | None:

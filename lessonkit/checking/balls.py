@@ -1,0 +1,86 @@
+"""Every ball in sight at one moment of a short stretch, with its number and how sure that is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from lessonkit.footage.reader import Frame
+from lessonkit.model import Point
+from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.centres import refine_centre
+from lessonkit.seeing.cloth import BareTable
+from lessonkit.seeing.looks import Lighting, close_look, look, white_point
+from lessonkit.seeing.numbers import assign, costs
+from lessonkit.seeing.patches import Patch, Patcher
+from lessonkit.seeing.residences import CLEAR, residences
+from lessonkit.seeing.sampling import Sampler
+
+APART_MM = 40.0
+FULL, ROUND = 0.75, 0.5
+"""Fill and votes of a disc that is a ball though it was seen but once."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Ball:
+    place: Point
+    patches: tuple[Patch, ...]
+
+
+@dataclass(frozen=True)
+class SeenBall:
+    """One ball."""
+
+    place: Point
+    """Millimetres in the table frame."""
+    number: int | None
+    """0 is the cue ball; None for a thing like a ball beyond the sixteen that there can be, or never seen clear."""
+    confidence: float
+    """How likely the number is right, 0 to 1."""
+    error_mm: float | None
+    """Of its place; None where its outline could not be fitted."""
+
+
+def balls_at(frames: Sequence[Frame], view: BedView, bare: BareTable, t_s: float) -> list[SeenBall]:
+    """The balls in sight at a time; `frames` in order of time, some tens over some seconds at most."""
+    patcher = Patcher(view.camera, view.table)
+    sampler = Sampler(view, bare, patcher)
+    samples = [sampler.sample(f) for f in frames]
+    found = residences(samples, view)
+    there = [_Ball(r.place, r.patches) for r in found if r.first_s <= t_s + 1e-6 and r.end_s > t_s]
+    k = min(range(len(frames)), key=lambda i: abs(frames[i].t_s - t_s))
+    for s in samples[k].sightings:
+        # a ball that came to rest just now, or has not yet, is no residence, but it is in this picture
+        near = any(np.hypot(s.place[0] - b.place[0], s.place[1] - b.place[1]) < APART_MM for b in there)
+        if not near and s.clear >= CLEAR and s.fill >= FULL and s.votes >= ROUND:
+            there.append(_Ball(s.place, (patcher.patch(frames[k], s.place),)))
+    return _named(there, bare)
+
+
+def _named(there: Sequence[_Ball], bare: BareTable) -> list[SeenBall]:
+    radius_mm = bare.view.table.radius_mm
+    lighting = Lighting(bare)
+    places = [r.place for r in there]
+    refined: list[tuple[Point, float | None]] = []
+    for k, r in enumerate(there):
+        others = places[:k] + places[k + 1 :]
+        refined.append(refine_centre(r.patches[:8], r.place, bare, others) if r.patches else (r.place, None))
+    closes = {
+        k: close_look(r.patches, refined[k][0], radius_mm, lighting) for k, r in enumerate(there) if r.patches
+    }
+    white = white_point(list(closes.values()))
+    looked = sorted(closes)
+    table = np.array([costs([look(closes[k], white, len(there[k].patches))]) for k in looked]).reshape(-1, 16)
+    named = dict(zip(looked, assign(table), strict=True)) if looked else {}
+    balls = []
+    for k, (place, error_mm) in enumerate(refined):
+        name = named.get(k)
+        known = name is not None and name.number >= 0
+        balls.append(
+            SeenBall(
+                place, name.number if name and known else None, name.confidence if name else 0.0, error_mm
+            )
+        )
+    return sorted(balls, key=lambda b: 99 if b.number is None else b.number)
