@@ -53,6 +53,7 @@ _WEAK = 16.0
 _INSIDE = 18.0
 _PER_CUE = 5.0
 _FULL_STOP_INSIDE = 3.0
+_OPEN_END = 4.0
 
 
 # --- what is said ------------------------------------------------------------------------------------------------
@@ -281,6 +282,14 @@ def _best_lines(t: _Text, i: int, j: int) -> tuple[float, int] | None:
     return best
 
 
+def _torn(t: _Text, i: int, j: int) -> float:
+    """What it costs that a cue is short (it flickers, and a scrap of a sentence tells nothing), or begins a sentence
+    beside the end of another and breaks off in its middle."""
+    whole = t.cuts[i] == _SENTENCE and t.cuts[j] == _SENTENCE
+    short = max(0, (20 if whole else 30) - t.width(i, j)) / (4 if whole else 2)
+    return short + (_OPEN_END if t.sentences_within(i, j) and t.cuts[j] > _CLAUSE else 0.0)
+
+
 def split_cues(text: str) -> tuple[str, ...]:
     """A text as the words of successive cues, each of at most two lines parted by a newline.
 
@@ -302,9 +311,7 @@ def split_cues(text: str) -> tuple[str, ...]:
                 if t.width(i, j) > MAX_LINES * MAX_LINE_CHARS:
                     break
                 continue
-            # A cue of a word or two flickers, so it costs a little.
-            short = max(0, 20 - t.width(i, j)) / 4
-            cost = costs[i] + _PER_CUE + shown[0] + t.cuts[j] + short
+            cost = costs[i] + _PER_CUE + shown[0] + t.cuts[j] + _torn(t, i, j)
             if cost < costs[j]:
                 costs[j], came[j] = cost, (i, shown[1])
     out: list[str] = []

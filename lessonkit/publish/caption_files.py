@@ -14,10 +14,13 @@ from pathlib import Path
 import pysrt
 
 from lessonkit.folder import write_bytes, write_text
+from lessonkit.lesson.caption_places import HIGH_LINE
 from lessonkit.lesson.cutlist import Cue, CutList
 
 SRT_NAME = "lesson.srt"
 VTT_NAME = "lesson.vtt"
+HIGH_SETTINGS = f"line:{HIGH_LINE:.0%}"
+"""Upper edge of the box at this share of the height; without settings a player shows cues at its lower edge."""
 _CRLF = "\r\n"
 _SRT_TAG = re.compile(r"<(?=[A-Za-z/])")
 _SRT_CODE = re.compile(r"\{(?=\\)")
@@ -40,20 +43,27 @@ def vtt_text(text: str) -> str:
     return "\n".join(line for line in escaped.splitlines() if line.strip())
 
 
-def vtt(cues: Iterable[tuple[float, float, str]], note: str | None = None) -> str:
-    """A whole WebVTT file of (start_s, end_s, text) in order of start; cues without visible text are left out."""
+def vtt(
+    cues: Iterable[tuple[float, float, str] | tuple[float, float, str, str]], note: str | None = None
+) -> str:
+    """A whole WebVTT file of (start_s, end_s, text[, cue settings]) in order of start; cues without visible text are left
+    out, and one that rounding to milliseconds leaves without length lasts one."""
     blocks = ["WEBVTT"]
     if note:
         blocks.append("NOTE " + vtt_text(note).replace("\n", " "))
-    shown = [(a, b, vtt_text(text)) for a, b, text in cues]
-    for number, (a, b, text) in enumerate([c for c in shown if c[2]], 1):
-        blocks.append(f"{number}\n{vtt_time(a)} --> {vtt_time(b)}\n{text}")
+    shown = [(c[0], c[1], vtt_text(c[2]), c[3] if len(c) > 3 else "") for c in cues]
+    for number, (a, b, text, where) in enumerate([c for c in shown if c[2]], 1):
+        end = vtt_time(max(b, a + 0.001))
+        blocks.append(f"{number}\n{vtt_time(a)} --> {end}{' ' if where else ''}{where}\n{text}")
     return "\n\n".join(blocks) + "\n"
 
 
 def write_vtt(cues: Sequence[Cue], path: Path) -> None:
-    """Write captions as WebVTT. Raises FolderError where the file cannot be written."""
-    write_text(path, vtt((c.start_s, c.end_s, c.text) for c in cues))
+    """Write captions as WebVTT, those of the upper part with their place (W3C WebVTT, section "cue settings").
+
+    Raises FolderError where the file cannot be written.
+    """
+    write_text(path, vtt((c.start_s, c.end_s, c.text, HIGH_SETTINGS if c.high else "") for c in cues))
 
 
 def srt_text(text: str) -> str:

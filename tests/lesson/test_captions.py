@@ -93,6 +93,16 @@ def test_cuts_fall_at_sentences_and_phrases() -> None:
             assert line.split()[-1].lower() not in ("the", "a", "of", "to")
 
 
+@pytest.mark.parametrize("text", [
+    "One rail, and I want the cue ball in the middle third on the right, looking at the eight.",
+    "The white comes off the foot cushion once and should settle around the foot spot, ready for the eight.",
+    "A soft draw brings it off the side rail and back through the gap between the four and the six to the head spot.",
+])  # fmt: skip
+def test_no_scrap_of_a_sentence_stands_alone(text: str) -> None:
+    """Two or three words torn off the end of a sentence are no caption: each holds 25 characters or more."""
+    assert all(measure(cue) >= 25 for cue in split_cues(text)), split_cues(text)
+
+
 def test_a_long_word_is_cut_at_its_own_joints_first() -> None:
     """An address is cut after slashes and hyphens; a plain long word in about equal parts."""
     address = "https://example.org/a/rather/long/way/to-a-page/that-never-ends/and/more"

@@ -10,7 +10,8 @@ import re
 from dataclasses import dataclass
 
 TIME = re.compile(r"(?:(\d{2,}):)?([0-5]\d):([0-5]\d)\.(\d{3})")
-ARROW = re.compile(rf"({TIME.pattern})[ \t]+-->[ \t]+({TIME.pattern})")
+ARROW = re.compile(rf"({TIME.pattern})[ \t]+-->[ \t]+({TIME.pattern})(?:[ \t]+line:(\d{{1,2}}|100)%)?")
+"""Of the cue settings only a line in whole percent is written by us."""
 
 
 @dataclass(frozen=True)
