@@ -17,7 +17,7 @@ DEFAULT_RATE = 30
 PieceKind = Literal["title", "clip", "plan", "play", "replay", "skip", "result", "table", "next"]
 
 PLAN_STEPS: dict[str, float] = {
-    "called": 0.05, "aim": 0.2, "way": 0.36, "landing": 0.62, "next": 0.74, "plan b": 0.84,
+    "called": 0.05, "aim": 0.2, "way": 0.36, "landing": 0.62, "next": 0.74, "roles": 0.79, "plan b": 0.84,
 }  # fmt: skip
 """What may be drawn on a plan still, in the order of telling, and the share of the piece at which it appears."""
 RESULT_STEPS: dict[str, float] = {"planned": 0.0, "actual": 0.14, "difference": 0.32}

@@ -13,7 +13,8 @@ from lessonkit.lesson.cutlist import PLAN_STEPS, RESULT_STEPS, CutList, Draft, D
 from lessonkit.lesson.laying import lay_out
 from lessonkit.lesson.phrases import outcome, plan_sentences
 from lessonkit.lesson.settings import Durations, Settings
-from lessonkit.model import CUE_BALL, Analysis, Footage, Note, SeenShot, Shot
+from lessonkit.lesson.situation import Situation, situation
+from lessonkit.model import CUE_BALL, Analysis, Footage, Note, SeenShot, Shot, Table
 
 TABLE_MIN_S = 5.0
 TABLE_MAX_S = 20.0
@@ -84,7 +85,7 @@ def quiet_rolls(shot: SeenShot, longer_than_s: float) -> list[tuple[float, float
     return [(a + ROLL_MARGIN_S, b - ROLL_MARGIN_S) for a, b in pairwise(happens) if b - a >= longer_than_s]
 
 
-def _steps(shot: Shot, usual: dict[str, float]) -> tuple[Drawn, ...]:
+def _steps(shot: Shot, usual: dict[str, float], table: Table) -> tuple[Drawn, ...]:
     """What can be drawn of this shot, at the usual times."""
     plan, layout = shot.plan, shot.seen.layout_before
     following = shot.note.intent.next_ball if shot.note else None
@@ -94,6 +95,7 @@ def _steps(shot: Shot, usual: dict[str, float]) -> tuple[Drawn, ...]:
         "aim": plan is not None and plan.ghost is not None,
         "way": plan is not None and len(plan.cue_path) > 1,
         "landing": landing,
+        "roles": situation(shot, table) != Situation(),
         "next": following in layout and following != CUE_BALL,
         "plan b": shot.plan_b is not None and len(shot.plan_b.cue_path) > 1,
         "planned": landing,
@@ -128,14 +130,14 @@ def _play(shot: Shot, span: tuple[float, float], settings: Settings) -> list[Dra
     return drafts
 
 
-def _shot_drafts(shot: Shot, span: tuple[float, float], settings: Settings) -> list[Draft]:
+def _shot_drafts(shot: Shot, span: tuple[float, float], settings: Settings, table: Table) -> list[Draft]:
     e, on, still_s = shot.seen, settings.pieces, settings.durations.still_s
     pieces: dict[str, list[Draft]] = {}
     if on.plan and (shot.note is not None or shot.plan is not None):
         at = e.clear_before_s if e.clear_before_s is not None else e.strike_s
         words = "\n".join(_plan_texts(shot))
         pieces["plan"] = [
-            Draft("plan", e.number, at, lasts_s=still_s, steps=_steps(shot, PLAN_STEPS), say=words)
+            Draft("plan", e.number, at, lasts_s=still_s, steps=_steps(shot, PLAN_STEPS, table), say=words)
         ]
     if on.play:
         pieces["play"] = _play(shot, span, settings)
@@ -146,7 +148,7 @@ def _shot_drafts(shot: Shot, span: tuple[float, float], settings: Settings) -> l
         at = e.clear_after_s if e.clear_after_s is not None else e.rest_s
         words = "\n".join(results)
         pieces["result"] = [
-            Draft("result", e.number, at, lasts_s=still_s, steps=_steps(shot, RESULT_STEPS), say=words)
+            Draft("result", e.number, at, lasts_s=still_s, steps=_steps(shot, RESULT_STEPS, table), say=words)
         ]
     return [d for name in settings.order.shot for d in pieces.get(name, [])]
 
@@ -173,7 +175,7 @@ def _shots(analysis: Analysis, settings: Settings) -> list[Draft]:
         start_s, end_s = spans[number]
         if in_order and start_s - shown_s >= SKIP_MIN_S:
             drafts.append(Draft("skip", None, shown_s, start_s, settings.speeds.dead_time))
-        drafts += _shot_drafts(by_number[number], (start_s, end_s), settings)
+        drafts += _shot_drafts(by_number[number], (start_s, end_s), settings, analysis.table)
         shown_s = end_s
     return drafts
 

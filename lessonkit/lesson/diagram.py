@@ -16,8 +16,12 @@ from numpy.typing import NDArray
 
 from lessonkit.lesson import style
 from lessonkit.lesson.diagram_shapes import (
+    BALL_SCALE,
     FRAME_MM,
+    SMALL_BALL_SCALE,
+    WAY_MM,
     Disc,
+    Look,
     Shape,
     Stroke,
     Text,
@@ -25,7 +29,9 @@ from lessonkit.lesson.diagram_shapes import (
     layout_shapes,
     plan_shapes,
     table_shapes,
+    tag_shapes,
 )
+from lessonkit.lesson.landing import landing_radius_mm
 from lessonkit.lesson.projected import dashes
 from lessonkit.lesson.text import draw_text
 from lessonkit.model import CUE_BALL, Point, Shot, Table
@@ -33,20 +39,32 @@ from lessonkit.model import CUE_BALL, Point, Shot, Table
 _ids = count(1)
 
 
-def shot_shapes(shot: Shot, table: Table, *, actual: bool = True) -> list[Shape]:
-    """All shapes of a shot's top view, in the order in which they are laid down."""
+LEAST_LINE_PX = 4.5
+"""The cue ball's way is no thinner in a picture's diagram, so that it is seen on a telephone."""
+
+
+def shot_shapes(shot: Shot, table: Table, *, actual: bool = True, look: Look | None = None) -> list[Shape]:
+    """All shapes of a shot's top view, in the order in which they are laid down.
+
+    Where balls have no room for their numbers, those that the shot is about have theirs beside them.
+    """
+    layout, look = shot.seen.layout_before, look or Look()
     shapes = table_shapes(table)
     if shot.plan is not None:
-        shapes += plan_shapes(shot.plan, table, landing_radius_mm(shot))
+        shapes += plan_shapes(shot.plan, table, landing_radius_mm(shot), look)
     if actual:
-        shapes += actual_shapes(shot, table)
-    return shapes + layout_shapes(shot.seen.layout_before, table)
+        shapes += actual_shapes(shot, table, look)
+    shapes += layout_shapes(layout, table, look)
+    if look.number_mm is not None:
+        shapes += tag_shapes(_told(shot), layout, table, look.number_mm)
+    return shapes
 
 
-def landing_radius_mm(shot: Shot) -> float:
-    """How wide the wanted landing place is, by the note; 150 mm where no note tells."""
-    landing = shot.note.intent.landing if shot.note is not None else None
-    return landing.radius_mm if landing is not None else 150.0
+def _told(shot: Shot) -> list[int]:
+    """The called ball and the next one."""
+    called = shot.plan.ball if shot.plan is not None else None
+    following = shot.note.intent.next_ball if shot.note is not None else None
+    return [b for b in dict.fromkeys((called, following)) if b is not None and b != CUE_BALL]
 
 
 class _Frame:
@@ -130,18 +148,28 @@ SHIFT = 4
 
 
 def diagram_image(
-    shot: Shot, table: Table, width_px: int, *, actual: bool = True, turn: int = 0
+    shot: Shot, table: Table, width_px: int, *, actual: bool = True, turn: int = 0, number_px: float = 0.0
 ) -> NDArray[np.uint8]:
     """The same drawing as pixels, shape (height, width_px, 3), blue-green-red, opaque.
 
-    `actual=False` leaves out what happened, for the moment before the shot is seen.
+    `actual=False` leaves out what happened, for the moment before the shot is seen. `number_px` is the least height of
+    letters that can be read where it is shown; balls that have no room for it bear no number.
     """
     frame = _Frame(table, turn)
     over = 2  # drawn at twice the size and averaged: balls stay round at 200 pixels
     scale = over * width_px / frame.size[0]
     height = max(1, round(width_px * frame.size[1] / frame.size[0]))
     image = np.zeros((height * over, width_px * over, 3), np.uint8)
-    for shape in shot_shapes(shot, table, actual=actual):
+    look = Look()
+    if number_px:
+        bold = max(1.0, LEAST_LINE_PX * over / (WAY_MM * scale))
+        room_px = table.radius_mm * BALL_SCALE * 0.95 * scale / over
+        look = (
+            Look(bold=bold)
+            if room_px >= number_px
+            else Look(SMALL_BALL_SCALE, bold, number_px * over / scale)
+        )
+    for shape in shot_shapes(shot, table, actual=actual, look=look):
         _paint(image, shape, frame, scale)
     return np.asarray(cv2.resize(image, (width_px, height), interpolation=cv2.INTER_AREA), np.uint8)
 

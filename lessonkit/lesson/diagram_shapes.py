@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from lessonkit.lesson import style
+from lessonkit.lesson.projected import spread_rim
 from lessonkit.model import CUE_BALL, Layout, Plan, Point, Shot, Table
 
 FRAME_MM = 150.0
@@ -15,6 +19,11 @@ CUSHION_MM = 48.0
 """How much of that is cushion: nose to rail, about 2 in (common practice, no source)."""
 BALL_SCALE = 1.4
 """Balls are drawn larger than life, so that their numbers can be read."""
+SMALL_BALL_SCALE = 1.9
+"""In a drawing too small for numbers, for the colours to be seen."""
+
+JAWS_MM = 95.0
+"""Nearer to a pocket's nominal place than this a ball is between its jaws (half a corner's mouth and a ball's radius)."""
 
 CLOTH = "#E9EFEA"
 CUSHION = "#CBD8CF"
@@ -25,6 +34,8 @@ PLANNED = style.BLUE
 ACTUAL = style.VERMILLION
 OTHER = "#5A6068"
 INK = "#15171A"
+WAY_MM = 13.0
+"""Width of the cue ball's ways."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +80,22 @@ class Text:
 Shape = Line | Disc | Text
 
 
+@dataclass(frozen=True)
+class Look:
+    """How large a drawing draws what would be too small in it at its own size."""
+
+    ball_scale: float = BALL_SCALE
+    bold: float = 1.0
+    """Width of lines, arrows and dashes with them, to that of a page's drawing."""
+    number_mm: float | None = None
+    """Height of letters where balls have no room for their numbers, which then stand beside some; None: on all."""
+
+    def stroke(self, colour: str, width_mm: float, dash: tuple[float, float] | None = None) -> Stroke:
+        """A line's stroke; dashes grow by less than its width, so that short ways still show some."""
+        share = math.sqrt(self.bold)
+        return Stroke(colour, width_mm * self.bold, dash and (dash[0] * share, dash[1] * share))
+
+
 def box(x0: float, y0: float, x1: float, y1: float, fill: str) -> Line:
     """A filled rectangle."""
     return Line(((x0, y0), (x1, y0), (x1, y1), (x0, y1)), fill=fill, closed=True)
@@ -106,13 +133,14 @@ def _sight(at: Point) -> Line:
     return Line(((x - 15, y), (x, y - 15), (x + 15, y), (x, y + 15)), fill=SIGHT, closed=True)
 
 
-def ball_shapes(number: int, at: Point, table: Table) -> list[Shape]:
+def ball_shapes(number: int, at: Point, table: Table, look: Look | None = None) -> list[Shape]:
     """One ball: plain, or white with a band of its colour, and its number on white; the cue ball bare."""
-    r = table.radius_mm * BALL_SCALE
+    look = look or Look()
+    r = table.radius_mm * look.ball_scale
     colour = style.ball_colour(number)
-    outline = Stroke(INK, 5.0)
+    outline = look.stroke(INK, 5.0)
     if number == CUE_BALL:
-        return [Disc(at, r, fill=style.WHITE, stroke=Stroke(INK, 8.0))]
+        return [Disc(at, r, fill=style.WHITE, stroke=look.stroke(INK, 8.0))]
     shapes: list[Shape] = [
         Disc(at, r, fill=style.WHITE if style.is_stripe(number) else colour, stroke=outline)
     ]
@@ -122,15 +150,39 @@ def ball_shapes(number: int, at: Point, table: Table) -> list[Shape]:
         right = [(at[0] + r * math.cos(a), at[1] + r * math.sin(a)) for a in angles]
         left = [(at[0] - r * math.cos(a), at[1] - r * math.sin(a)) for a in angles]
         shapes.append(Line(tuple(right + left), fill=colour, closed=True))
+    if look.number_mm is not None:
+        return shapes
     shapes.append(Disc(at, r * 0.56, fill=style.WHITE))
     shapes.append(Text(at, str(number), r * (0.95 if number < 10 else 0.76)))
     return shapes
 
 
-def layout_shapes(layout: Layout, table: Table) -> list[Shape]:
+def layout_shapes(layout: Layout, table: Table, look: Look | None = None) -> list[Shape]:
     """Every ball of a layout, the cue ball last and so on top."""
     order = sorted(layout, key=lambda n: (n == CUE_BALL, n))
-    return [s for n in order for s in ball_shapes(n, layout[n], table)]
+    return [s for n in order for s in ball_shapes(n, layout[n], table, look)]
+
+
+def tag_shapes(balls: Iterable[int], layout: Layout, table: Table, size_mm: float) -> list[Shape]:
+    """Numbers of `size_mm` beside these balls, each where most room is: within the cloth, off balls and other numbers."""
+    shapes: list[Shape] = []
+    taken = list(layout.values())
+    reach = table.radius_mm * SMALL_BALL_SCALE + 0.62 * size_mm
+    for ball in balls:
+        if ball not in layout:
+            continue
+        x, y = layout[ball]
+        places = [(x + reach * math.cos(a), y + reach * math.sin(a)) for a in (k * math.pi / 4 for k in range(8))]
+        own = [p for p in taken if p != layout[ball]]
+
+        def room(p: Point, own: list[Point] = own) -> float:
+            inside = min(p[0], table.length_mm - p[0], p[1], table.width_mm - p[1]) - 0.5 * size_mm
+            return min([inside, *(math.dist(p, q) - size_mm for q in own)])
+
+        at = max(places, key=room)
+        taken.append(at)
+        shapes += [Disc(at, 0.62 * size_mm, fill=CLOTH), Text(at, str(ball), size_mm)]
+    return shapes
 
 
 def _way(points: Iterable[Point], stroke: Stroke, *, arrow: bool = True) -> list[Shape]:
@@ -148,32 +200,59 @@ def _way(points: Iterable[Point], stroke: Stroke, *, arrow: bool = True) -> list
     return shapes
 
 
-def plan_shapes(plan: Plan, table: Table, landing_radius_mm: float | None) -> list[Shape]:
-    """The planned ways, dashed, the ghost ball and the landing place."""
+def plan_shapes(
+    plan: Plan, table: Table, landing_radius_mm: float | None, look: Look | None = None
+) -> list[Shape]:
+    """The planned ways, dashed, the ghost ball, the landing place and the spread of landings in it."""
     shapes: list[Shape] = []
+    look = look or Look()
     landing = plan.landing or (plan.cue_path[-1] if plan.cue_path else None)
     if landing is not None and landing_radius_mm:
-        shapes.append(Disc(landing, landing_radius_mm, fill="#CFE0EE", stroke=Stroke(PLANNED, 7.0, (30, 22))))
-    shapes += _way(on_table(plan.ball_path, table), Stroke(OTHER, 9.0, (34, 24)))
-    shapes += _way(on_table(plan.cue_path, table), Stroke(PLANNED, 13.0, (46, 30)))
+        stroke = look.stroke(PLANNED, 7.0, (30, 22))
+        shapes.append(Disc(landing, landing_radius_mm, fill="#CFE0EE", stroke=stroke))
+    if plan.landing_spread is not None:
+        rim = spread_rim(plan.landing_spread, table)
+        points = tuple((float(x), float(y)) for x, y in rim[:-1])
+        shapes.append(Line(points, look.stroke(PLANNED, 6.0), fill="#A9CBE4", closed=True))
+    shapes += _way(on_table(plan.ball_path, table), look.stroke(OTHER, 9.0, (34, 24)))
+    shapes += _way(on_table(plan.cue_path, table), look.stroke(PLANNED, WAY_MM, (46, 30)))
     if plan.ghost is not None:
-        r = table.radius_mm * BALL_SCALE
-        shapes.append(Disc(plan.ghost, r, stroke=Stroke(PLANNED, 8.0, (16, 12))))
+        r = table.radius_mm * look.ball_scale
+        shapes.append(Disc(plan.ghost, r, stroke=look.stroke(PLANNED, 8.0, (16, 12))))
     return shapes
 
 
-def actual_shapes(shot: Shot, table: Table) -> list[Shape]:
+def actual_shapes(shot: Shot, table: Table, look: Look | None = None) -> list[Shape]:
     """The ways that the balls took, solid, and where the cue ball came to rest."""
-    seen = shot.seen
+    seen, look = shot.seen, look or Look()
     shapes: list[Shape] = []
     for number in sorted(seen.paths):
         if shot.plan is None or number == shot.plan.ball:
-            shapes += _way(thin(on_table(seen.paths[number][:, 1:3], table)), Stroke(OTHER, 9.0))
-    shapes += _way(thin(on_table(seen.cue_path[:, 1:3], table)), Stroke(ACTUAL, 13.0))
+            track = tidy(seen.paths[number], table)
+            shapes += _way(thin(track[:, 1:3], 4.0), look.stroke(OTHER, 9.0))
+    shapes += _way(thin(tidy(seen.cue_path, table)[:, 1:3]), look.stroke(ACTUAL, WAY_MM))
     rest = seen.layout_after.get(CUE_BALL)
     if rest is not None:
-        shapes.append(Disc(rest, table.radius_mm * BALL_SCALE, fill="#F7E4D8", stroke=Stroke(ACTUAL, 10.0)))
+        r = table.radius_mm * look.ball_scale
+        shapes.append(Disc(rest, r, fill="#F7E4D8", stroke=look.stroke(ACTUAL, 10.0)))
     return shapes
+
+
+def tidy(track: NDArray[np.float64], table: Table) -> NDArray[np.float64]:
+    """A track without what happens in a pocket's jaws, where a rattling ball's place is a guess, shape (N, 3).
+
+    Of each stay there the first and last point are left, and the way ends where it leaves the playing surface.
+    """
+    if len(track) < 3:
+        return track
+    p = track[:, 1:3]
+    off = (p < 0).any(1) | (p[:, 0] > table.length_mm) | (p[:, 1] > table.width_mm)
+    end = int(np.argmax(off)) + 1 if off.any() else len(track)
+    mouths = np.array(list(table.pockets.values()))
+    jaws = np.hypot(*(p[:end, None] - mouths[None]).transpose(2, 0, 1)).min(1) < JAWS_MM
+    inner = np.zeros(end, bool)
+    inner[1:-1] = jaws[1:-1] & jaws[:-2] & jaws[2:]
+    return np.asarray(track[:end][~inner], np.float64)
 
 
 def on_table(points: Iterable[Iterable[float]], table: Table) -> list[Point]:
@@ -189,8 +268,13 @@ def on_table(points: Iterable[Iterable[float]], table: Table) -> list[Point]:
 def thin(points: Iterable[Iterable[float]], tolerance_mm: float = 2.0) -> list[Point]:
     """The way with points left out that lie within `tolerance_mm` of it (Ramer 1972, Douglas and Peucker 1973)."""
     pts = [(float(x), float(y)) for x, y in points]
+    return [pts[i] for i in kept_points(pts, tolerance_mm)]
+
+
+def kept_points(pts: Sequence[Point], tolerance_mm: float) -> list[int]:
+    """Which points of a way `thin` keeps, ascending."""
     if len(pts) < 3:
-        return pts
+        return list(range(len(pts)))
     keep = {0, len(pts) - 1}
     spans = [(0, len(pts) - 1)]
     while spans:
@@ -203,7 +287,7 @@ def thin(points: Iterable[Iterable[float]], tolerance_mm: float = 2.0) -> list[P
         if far > tolerance_mm:
             keep.add(at)
             spans += [(a, at), (at, b)]
-    return [pts[i] for i in sorted(keep)]
+    return sorted(keep)
 
 
 def _distance(p: Point, a: Point, b: Point) -> float:

@@ -20,6 +20,7 @@ DASH_MM = (46.0, 34.0)
 DOT_MM = (10.0, 24.0)
 
 
+
 @dataclass(frozen=True, eq=False)
 class Pen:
     """What drawing on one picture needs to know."""
@@ -81,12 +82,11 @@ class Pen:
         self.stroke(layer, ways, ink, thin=True)
 
     def zone(self, layer: Layer, centre: Point, radius_mm: float, ink: style.Ink) -> None:
-        """A landing place: a light disc on the cloth, no further than the noses, with a dashed rim and a cross."""
+        """A landing place: a light disc on the cloth, no further than the noses, with a dashed rim."""
         rim = np.clip(projected.circle(centre, radius_mm), 0.0, (self.table.length_mm, self.table.width_mm))
         layer.fill(self.px(rim, 0.0), ink.line, 0.22)
         pieces = projected.dashes(rim, 34.0, 24.0)
         self.stroke(layer, [self.px(projected.sampled(q), 0.0) for q in pieces], ink, thin=True)
-        self.cross(layer, centre, ink)
 
     def cross(self, layer: Layer, centre: Point, ink: style.Ink, size_mm: float = 22.0) -> None:
         """A small cross at a ball's wanted centre."""

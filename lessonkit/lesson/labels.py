@@ -14,9 +14,11 @@ from lessonkit.lesson.picture import Box, Layer
 from lessonkit.lesson.text import balanced, font, line_height_px, text_mask, width_px, wrapped
 from lessonkit.model import Point
 
-FAR_COST = 6.0
+FAR_COST = 4.0
 """A label one of its heights further off its thing is as bad as one that hides so many points of a way."""
-_DIRECTIONS = [(1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1)]
+_DIRECTIONS = [(1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1), (1, -0.5), (-1, -0.5), (1, 0.5),
+               (-1, 0.5), (0.5, -1), (-0.5, -1), (0.5, 1), (-0.5, 1)]  # fmt: skip
+"""Where words may stand about their thing, as shares of reach and half their size; the first ones are preferred."""
 
 
 @dataclass
@@ -130,10 +132,10 @@ def beside(plate: Plate, anchor: Point, gap_px: float, room: Room) -> Box | None
     """The cheapest box for words beside `anchor`, `gap_px` off it or a little more; None when none is inside."""
     w, h = plate.size
     best: tuple[float, Box] | None = None
-    for extra in (0.0, 0.6, 1.4):
+    for extra in (0.0, 0.6, 1.4, 2.4):
         for dx, dy in _DIRECTIONS:
             reach = gap_px + extra * h
-            diagonal = 0.75 if dx and dy else 1.0
+            diagonal = 0.75 if abs(dx * dy) == 1 else 1.0
             cx = anchor[0] + dx * (reach * diagonal + w / 2)
             cy = anchor[1] + dy * (reach * diagonal + h / 2)
             box = plate.box_at(round(cx - w / 2), round(cy - h / 2))

@@ -3,48 +3,55 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from lessonkit.lesson import projected
+from lessonkit.lesson import marks, projected
 from lessonkit.lesson.cutlist import PLAN_STEPS, Drawn
-from lessonkit.lesson.diagram import landing_radius_mm
 from lessonkit.lesson.diagram_shapes import on_table
 from lessonkit.lesson.drawing import DASH_MM, cushion_contacts
-from lessonkit.lesson.labels import Plate, Room, put
+from lessonkit.lesson.landing import landing_place, landing_radius_mm, measured_place
+from lessonkit.lesson.naming import APPEARS, Naming
 from lessonkit.lesson.picture import Layer, Picture
-from lessonkit.lesson.scene import Set, Step, Still, copying, landing_place, timed
+from lessonkit.lesson.scene import Set, Step, Still, timed
+from lessonkit.lesson.situation import Situation, situation
 from lessonkit.model import CUE_BALL, Plan, Point
 
 PLAN_B_DASH_MM = (20.0, 24.0)
 """Shorter dashes than the plan's own."""
+NAMED_SPREAD_MM = 70.0
+"""A spread whose longer half axis is shorter than this is left without words: it is hidden under the arrow."""
+Way = Callable[[Layer, float], None]
 
 
 def plan_still(scene: Set, base: Picture, wanted: Sequence[Drawn] | None = None) -> Still:
-    """The plan in steps: called ball and pocket; ghost ball and aim; the cue ball's way; the landing place.
+    """The plan in steps: called ball and pocket; ghost ball and aim; the cue ball's way; where it lands; what comes then.
 
     `wanted` are the steps that the cut list asks for; None: all.
     """
     balls = scene.pen.balls(scene.shot.seen.layout_before)
-    return Still(base, timed(plan_steps(scene), wanted, PLAN_STEPS), balls, [scene.headline_overlay("plan")])
+    fixed = [scene.headline_overlay("plan"), *scene.panel_overlays(actual=False)]
+    return Still(base, timed(plan_steps(scene), wanted, PLAN_STEPS), balls, fixed, scene.max_routes)
 
 
 def plan_steps(scene: Set) -> list[Step]:
     """The steps in their order; a step whose part of the plan is unknown is left out."""
+    naming = Naming(scene, inset=scene.panel)
+    naming.doubts(scene.shot.seen.layout_before)
     plan = scene.shot.plan
     if plan is None:
-        return []
-    room = Room(
-        scene.taken.width, scene.taken.height,
-        [b for b in scene.taken.solid if b != scene.inset_box], list(scene.taken.soft),
-    )  # fmt: skip
-    steps = [_called(scene, plan), _aim(scene, plan)]
-    steps += [*_cue_way(scene, plan), _following(scene, plan), _fallback(scene)]
-    landing = landing_place(scene.shot)
-    if landing is not None:
-        steps.append(_landing(scene, landing))
-    return [s for s in [*steps, *_words(scene, plan, room)] if s is not None]
+        return naming.steps
+    around = situation(scene.shot, scene.pen.table)
+    steps = [_landing(scene, plan), _called(scene, plan), _aim(scene, plan)]
+    steps += [_cue_way(scene, plan), _following(scene, plan), *_situation(scene, around), _fallback(scene)]
+    _words(scene, plan, naming, around)
+    return [s for s in [*steps, *naming.steps] if s is not None]
+
+
+def _step(name: str, draw: Way, *, route: str = "", lasts: float = 0.06, grows: bool = False) -> Step:
+    start = PLAN_STEPS[name]
+    return Step(start, start + lasts, draw, grows=grows, name=name, route=route)
 
 
 def _called(scene: Set, plan: Plan) -> Step | None:
@@ -59,7 +66,7 @@ def _called(scene: Set, plan: Plan) -> Step | None:
         if plan.ball in layout:
             pen.ring(layer, layout[plan.ball], pen.inks.aim)
 
-    return Step(0.05, 0.11, draw, name="called")
+    return _step("called", draw, route="called ball" if len(plan.ball_path) > 1 else "")
 
 
 def _aim(scene: Set, plan: Plan) -> Step | None:
@@ -74,7 +81,7 @@ def _aim(scene: Set, plan: Plan) -> Step | None:
             pen.way(layer, way, pen.inks.planned, dash=DASH_MM)
         pen.ring(layer, ghost, pen.inks.planned, grow=1.0, dashed=True)
 
-    return Step(0.2, 0.26, draw, name="aim")
+    return _step("aim", draw, route="cue ball" if plan.cue_path else "")
 
 
 def _length_at(plan: Plan, place: Point) -> float:
@@ -85,62 +92,77 @@ def _length_at(plan: Plan, place: Point) -> float:
     return float(projected.lengths(way)[near])
 
 
-def _cue_way(scene: Set, plan: Plan) -> list[Step]:
+def _cue_way(scene: Set, plan: Plan) -> Step | None:
     pen = scene.pen
     way = on_table(plan.cue_path, pen.table)
     if len(way) < 2:
-        return []
+        return None
     start = _length_at(plan, plan.ghost) if plan.ghost is not None else 0.0
     total = float(projected.lengths(way)[-1])
     if total - start < 1.0:
-        return []
+        return None
+    turns = [(at, _length_at(plan, at)) for at in _contacts(plan, scene)]
 
     def draw(layer: Layer, progress: float) -> None:
         end = start + (total - start) * progress
-        pen.way(
-            layer, projected.stretch(way, start, end), pen.inks.planned, dash=DASH_MM, arrow=progress >= 1
-        )
+        part = projected.stretch(way, start, end)
+        pen.way(layer, part, pen.inks.planned, dash=DASH_MM, arrow=progress >= 1)
+        for at, length in turns:
+            if start <= length <= end:
+                marks.draw_contact(pen, layer, at, pen.inks.planned)
 
-    return [Step(0.36, 0.6, draw, grows=True, name="way")]
+    return _step("way", draw, route="cue ball", lasts=0.24, grows=True)
 
 
-def _landing(scene: Set, landing: Point) -> Step:
-    pen = scene.pen
+def _landing(scene: Set, plan: Plan) -> Step | None:
+    """The place that the note names, the spread of landings, and a cross at the end from which the figure is measured."""
+    pen, shot = scene.pen, scene.shot
+    landing, measured = landing_place(shot), measured_place(shot)
+    if landing is None:
+        return None
 
     def draw(layer: Layer, _: float) -> None:
-        pen.zone(layer, landing, landing_radius_mm(scene.shot), pen.inks.planned)
+        if shot.note is not None and shot.note.intent.landing is not None:
+            pen.zone(layer, landing, landing_radius_mm(shot), pen.inks.planned)
+        if plan.landing_spread is not None:
+            marks.draw_spread(pen, layer, plan.landing_spread, pen.inks.planned)
+        pen.cross(layer, measured or landing, pen.inks.planned)
 
-    return Step(0.62, 0.68, draw, name="landing")
+    return _step("landing", draw)
 
 
-def _words(scene: Set, plan: Plan, room: Room) -> list[Step]:
-    """Labels, each placed when the steps are made, so that later ones keep off earlier ones."""
-    pen, layout = scene.pen, scene.shot.seen.layout_before
-    size = pen.sizes.label_px
-    steps: list[Step] = []
-
-    def label(text: str, at: Point, gap_mm: float, start: float, name: str) -> None:
-        layer = Layer(pen.sizes.width_px, pen.sizes.height_px)
-        gap = gap_mm * projected.px_per_mm(pen.camera, at)
-        anchor = pen.px([at])[0]
-        if put(layer, Plate((text,), size), (float(anchor[0]), float(anchor[1])), gap, room) is not None:
-            steps.append(Step(start, start + 0.05, copying(layer), on_cloth=False, name=name))
-
-    ball_gap = 1.9 * pen.table.radius_mm
+def _words(scene: Set, plan: Plan, naming: Naming, around: Situation) -> None:
+    """Labels in the order of telling."""
+    pen, shot, layout = scene.pen, scene.shot, scene.shot.seen.layout_before
+    ball_gap, at = 1.9 * pen.table.radius_mm, PLAN_STEPS
     if plan.ball in layout:
-        label(str(plan.ball), layout[plan.ball], ball_gap, 0.05, "called")
-    landing = landing_place(scene.shot)
-    if landing is not None:
-        label("landing", landing, landing_radius_mm(scene.shot) + 12, 0.62, "landing")
+        naming.add(str(plan.ball), layout[plan.ball], ball_gap, at["called"], "called")
     for k, contact in enumerate(_contacts(plan, scene)):
-        label(f"rail {k + 1}", contact, 1.6 * pen.table.radius_mm, 0.58, "way")
+        naming.add(f"rail {k + 1}", contact, 1.6 * pen.table.radius_mm, at["way"] + 0.22, "way", share=0.85)
+    landing, spread = landing_place(shot), plan.landing_spread
+    if landing is not None:
+        named = shot.note is not None and shot.note.intent.landing is not None
+        naming.add("landing", landing, (landing_radius_mm(shot) if named else 30.0) + 12, at["landing"], "landing")
+    if spread is not None and spread.major_mm >= NAMED_SPREAD_MM:
+        rim = projected.spread_rim(spread, pen.table)
+        reach = min(float(np.ptp(rim[:, 0])), float(np.ptp(rim[:, 1]))) / 2
+        middle = rim[:-1].mean(0)
+        naming.add("2 in 3 stop here", (float(middle[0]), float(middle[1])), reach + 8, at["landing"] + 0.04,
+                   "landing", share=0.8)  # fmt: skip
     following = next_ball(scene, plan)
     if following is not None:
-        label(f"next: {following}", layout[following], ball_gap, 0.74, "next")
-    fallback = scene.shot.plan_b
+        naming.add(f"next: {following}", layout[following], ball_gap, at["next"], "next")
+    for ball, role in around.roles:
+        naming.add(f"{role}: {ball}", layout[ball], ball_gap, at["roles"], "roles", share=0.85)
+    for group in around.clusters:
+        middle = np.mean([layout[b] for b in group], axis=0)
+        reach = max(math.dist(layout[b], middle) for b in group) + ball_gap
+        naming.add("cluster", (float(middle[0]), float(middle[1])), reach, at["roles"], "roles", share=0.85)
+    for lane in around.lanes:
+        naming.add("blocked", lane.at, ball_gap, at["roles"], "roles", share=0.85)
+    fallback = shot.plan_b
     if fallback is not None and len(fallback.cue_path) > 1:
-        label("plan B", fallback.cue_path[-1], 40.0, 0.84, "plan b")
-    return steps
+        naming.add("plan B", fallback.cue_path[-1], 40.0, at["plan b"], "plan b")
 
 
 def next_ball(scene: Set, plan: Plan) -> int | None:
@@ -159,28 +181,42 @@ def _following(scene: Set, plan: Plan) -> Step | None:
     def draw(layer: Layer, _: float) -> None:
         scene.pen.ring(layer, place, scene.pen.inks.aim, dashed=True)
 
-    return Step(0.74, 0.79, draw, name="next")
+    return _step("next", draw, lasts=APPEARS)
+
+
+def _situation(scene: Set, around: Situation) -> list[Step]:
+    """Roles, clusters and blocked lanes; a lane is a way like others and counts against their number."""
+    pen, layout = scene.pen, scene.shot.seen.layout_before
+
+    def draw(layer: Layer, _: float) -> None:
+        for ball, _role in around.roles:
+            pen.ring(layer, layout[ball], pen.inks.aim, grow=1.25, dashed=True)
+        for group in around.clusters:
+            marks.draw_cluster(pen, layer, [layout[b] for b in group], pen.inks.aim)
+
+    steps = [_step("roles", draw, lasts=APPEARS)] if around.roles or around.clusters else []
+    for k, lane in enumerate(around.lanes):
+
+        def bar(layer: Layer, _: float, lane: marks.Lane = lane) -> None:
+            marks.draw_lane(pen, layer, lane, pen.inks.aim)
+
+        steps.append(_step("roles", bar, lasts=APPEARS, route=f"lane {k}"))
+    return steps
 
 
 def _fallback(scene: Set) -> Step | None:
-    """Plan B's way of the cue ball, thin and dotted: the third and last route on the picture."""
+    """Plan B's way of the cue ball, thin and dotted."""
     plan, pen, layout = scene.shot.plan_b, scene.pen, scene.shot.seen.layout_before
     if plan is None or len(plan.cue_path) < 2:
         return None
 
     def draw(layer: Layer, _: float) -> None:
-        pen.way(
-            layer,
-            on_table(plan.cue_path, pen.table),
-            pen.inks.aim,
-            dash=PLAN_B_DASH_MM,
-            thin=True,
-            arrow=True,
-        )
+        way = on_table(plan.cue_path, pen.table)
+        pen.way(layer, way, pen.inks.aim, dash=PLAN_B_DASH_MM, thin=True, arrow=True)
         if plan.ball in layout:
             pen.ring(layer, layout[plan.ball], pen.inks.aim, dashed=True)
 
-    return Step(0.84, 0.89, draw, name="plan b")
+    return _step("plan b", draw, lasts=APPEARS, route="plan b")
 
 
 def _contacts(plan: Plan, scene: Set) -> list[Point]:

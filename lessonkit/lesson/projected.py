@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lessonkit.model import Camera, Point, Table
+from lessonkit.model import Camera, Point, Spread, Table
 from lessonkit.table.camera import centre_mm, project
 
 Array = NDArray[np.float64]
@@ -62,6 +62,19 @@ def circle(centre: Point, radius_mm: float, count: int = 72) -> Array:
     """A closed ring of places, shape (count + 1, 2)."""
     a = np.linspace(0, 2 * np.pi, count + 1)
     return np.asarray(np.c_[centre[0] + radius_mm * np.cos(a), centre[1] + radius_mm * np.sin(a)], float)
+
+
+def spread_rim(spread: Spread, table: Table, count: int = 72) -> Array:
+    """The rim of a spread, closed, clipped to where a ball's centre can be; shape (count + 1, 2), millimetres."""
+    a = np.linspace(0, 2 * np.pi, count + 1)
+    turn = np.radians(spread.turn_deg)
+    u, v = spread.major_mm * np.cos(a), spread.minor_mm * np.sin(a)
+    x = spread.centre[0] + u * np.cos(turn) - v * np.sin(turn)
+    y = spread.centre[1] + u * np.sin(turn) + v * np.cos(turn)
+    r = table.radius_mm
+    return np.asarray(
+        np.c_[np.clip(x, r, table.length_mm - r), np.clip(y, r, table.width_mm - r)], np.float64
+    )
 
 
 def ball_outline(

@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from lessonkit.lesson import projected, style
 from lessonkit.lesson.cutlist import Drawn
-from lessonkit.lesson.diagram import diagram_image, landing_radius_mm
+from lessonkit.lesson.diagram import diagram_image
 from lessonkit.lesson.diagram_shapes import on_table
 from lessonkit.lesson.drawing import Pen
 from lessonkit.lesson.labels import Plate, Room, free_place, headline, headline_box, overlap
+from lessonkit.lesson.landing import landing_place, landing_radius_mm
 from lessonkit.lesson.phrases import headline as headline_words
 from lessonkit.lesson.picture import Box, Cutout, Layer, Overlay, Picture
 from lessonkit.model import CUE_BALL, Analysis, Pocket, Point, Shot
@@ -23,7 +24,13 @@ INSET_SHARES = (0.25, 0.2, 0.17)
 """Lengths of the diagram as shares of the picture's longer side: the largest that finds a free place."""
 INSET_HIDES = 0.03
 """Share of the playing surface that the diagram may hide before a smaller one is taken."""
+INSET_NUMBER = 0.9
+"""Size of numbers in the diagram, to a label's."""
 MARGIN_SHARE = 0.012
+MAX_ROUTES = 3
+"""Ways of balls at once; older ones fade when more appear."""
+FADED = 0.22
+"""How much of a faded way still shows."""
 
 
 def measured_cloth(picture: Picture, analysis: Analysis, pen_camera_px: NDArray[np.float64]) -> str:
@@ -64,6 +71,9 @@ class Set:
     inset_box: Box | None
     taken: Room
     """Balls, headline and inset; words must keep off."""
+    panel: bool = False
+    """Whether the diagram stands beside the footage, in all pieces alike, instead of in a free corner of it."""
+    max_routes: int = MAX_ROUTES
 
     def headline_overlay(self, kind: str) -> Overlay:
         """The headline of a piece."""
@@ -72,6 +82,11 @@ class Set:
         plate.draw(layer, box[0], box[1])
         return layer.overlay()
 
+    def panel_overlays(self, *, actual: bool) -> list[Overlay]:
+        """The diagram where it stands beside the footage; none where it is an inset."""
+        overlay = self.inset_overlay(actual=actual) if self.panel else None
+        return [overlay] if overlay is not None else []
+
     def inset_overlay(self, *, actual: bool) -> Overlay | None:
         """The diagram; None where it has no place."""
         if self.inset_box is None:
@@ -79,7 +94,10 @@ class Set:
         x0, y0, x1, _ = self.inset_box
         rim = max(2, round(self.pen.sizes.edge_px))
         turn = projected.quarter_turns(self.pen.camera, self.pen.table)
-        image = diagram_image(self.shot, self.pen.table, x1 - x0 - 2 * rim, actual=actual, turn=turn)
+        image = diagram_image(
+            self.shot, self.pen.table, x1 - x0 - 2 * rim, actual=actual, turn=turn,
+            number_px=self.pen.sizes.label_px * INSET_NUMBER,
+        )  # fmt: skip
         image = np.pad(image, ((rim, rim), (rim, rim), (0, 0)), constant_values=255)  # a white rim
         layer = Layer(self.pen.sizes.width_px, self.pen.sizes.height_px)
         layer.image(image, x0, y0)
@@ -104,6 +122,12 @@ def result_words(shot: Shot) -> str:
 def distance_words(mm: float) -> str:
     """'4 cm', '1.2 m': as fine as the eye can follow."""
     return f"{mm / 1000:.1f} m" if mm >= 995 else f"{max(0, round(mm / 10))} cm"
+
+
+def speed_words(shot: Shot) -> str | None:
+    """The cue ball's speed off the tip: '2.1 m/s'; None where it was not measured."""
+    speed = shot.stroke.speed_mps if shot.stroke is not None else None
+    return None if speed is None else f"{speed:.1f} m/s"
 
 
 def set_up(analysis: Analysis, shot: Shot, pen: Pen, headlines: Mapping[str, str] | None = None) -> Set:
@@ -205,23 +229,22 @@ def _ways_px(pen: Pen, shot: Shot) -> list[NDArray[np.float64]]:
     ways += [t[:, 1:3] for t in shot.seen.paths.values()]
     if shot.plan is not None:
         ways += [shot.plan.cue_path, shot.plan.ball_path]
-        landing = landing_place(shot)
-        if landing is not None:
-            ways.append(projected.circle(landing, landing_radius_mm(shot)))
     surface = [on_table(np.asarray(w, float).reshape(-1, 2), pen.table) for w in ways]
-    return [pen.px(projected.sampled(w, 25.0)) for w in surface if len(w) > 1]
+    found = [pen.px(projected.sampled(w, 25.0)) for w in surface if len(w) > 1]
+    return [*found, *_places_px(pen, shot)]
 
 
-def landing_place(shot: Shot) -> Point | None:
-    """Where the plan wants the cue ball to stop."""
-    if shot.plan is None:
-        return None
-    return shot.plan.landing or (shot.plan.cue_path[-1] if shot.plan.cue_path else None)
-
-
-def actual_rest(shot: Shot) -> Point | None:
-    """Where the cue ball stopped; None after a scratch."""
-    return shot.seen.layout_after.get(CUE_BALL)
+def _places_px(pen: Pen, shot: Shot) -> list[NDArray[np.float64]]:
+    """Pixels along the rims of the landing place and of its spread, and about its middle."""
+    landing = landing_place(shot)
+    if landing is None or shot.plan is None:
+        return []
+    far = (pen.table.length_mm, pen.table.width_mm)
+    radius = landing_radius_mm(shot)
+    rims = [np.clip(projected.circle(landing, share * radius), 0.0, far) for share in (0.5, 1.0)]
+    if shot.plan.landing_spread is not None:
+        rims.append(projected.spread_rim(shot.plan.landing_spread, pen.table))
+    return [pen.px(projected.sampled(r, 25.0), 0.0) for r in rims]
 
 
 Draw = Callable[[Layer, float], None]
@@ -240,6 +263,8 @@ class Step:
     """Lies on the cloth, so that balls stand in front of it."""
     name: str = ""
     """What the cut list calls it: a key of PLAN_STEPS or RESULT_STEPS; words have the name of what they name."""
+    route: str = ""
+    """Which ball's way it draws, '' for none; steps of one way count once against the budget of ways."""
 
 
 def timed(steps: Sequence[Step], wanted: Sequence[Drawn] | None, usual: Mapping[str, float]) -> list[Step]:
@@ -260,39 +285,57 @@ def timed(steps: Sequence[Step], wanted: Sequence[Drawn] | None, usual: Mapping[
     return kept
 
 
+def shown(steps: Sequence[Step], share: float, max_routes: int = MAX_ROUTES) -> list[tuple[float, float]]:
+    """Progress (0-1) and opacity of each step when this share of the piece has passed.
+
+    A way fades by as much as the way that comes `max_routes` after it has appeared; ways count in the order in which
+    they begin.
+    """
+    progress = [
+        0.0 if share < s.start else 1.0 if share >= s.end else round((share - s.start) / (s.end - s.start), 3)
+        for s in steps
+    ]
+    begun: dict[str, float] = {}
+    for step, done in sorted(zip(steps, progress, strict=True), key=lambda pair: pair[0].start):
+        if step.route and step.route not in begun:
+            begun[step.route] = done
+    order = list(begun)
+    after = {r: begun[order[i + max_routes]] if i + max_routes < len(order) else 0.0 for i, r in enumerate(order)}
+    states = []
+    for step, done in zip(steps, progress, strict=True):
+        opacity = 1.0 if step.grows else done
+        states.append((done, round(opacity * (1 - (1 - FADED) * after.get(step.route, 0.0)), 3)))
+    return states
+
+
 class Still:
     """A still picture on which steps appear; unchanged pictures are made once."""
 
     def __init__(
-        self, base: Picture, steps: Sequence[Step], balls: Sequence[Cutout], fixed: Sequence[Overlay]
-    ) -> None:
+        self, base: Picture, steps: Sequence[Step], balls: Sequence[Cutout], fixed: Sequence[Overlay],
+        max_routes: int = MAX_ROUTES,
+    ) -> None:  # fmt: skip
         self._steps = sorted(steps, key=lambda s: not s.on_cloth)
+        self._max_routes = max_routes
         self._balls = balls
         self._base = base.copy()
         for overlay in fixed:
             self._base.lay(overlay)
         self._done: dict[int, Overlay] = {}
-        self._last: tuple[tuple[float, ...], Picture] | None = None
+        self._last: tuple[tuple[tuple[float, float], ...], Picture] | None = None
 
     def at(self, share: float) -> Picture:
         """The picture when this share of the piece (0-1) has passed; the same object as long as nothing changes."""
-        state = tuple(
-            0.0
-            if share < s.start
-            else 1.0
-            if share >= s.end
-            else round((share - s.start) / (s.end - s.start), 3)
-            for s in self._steps
-        )
+        state = tuple(shown(self._steps, share, self._max_routes))
         if self._last is not None and self._last[0] == state:
             return self._last[1]
         picture = self._base.copy()
-        for k, (step, progress) in enumerate(zip(self._steps, state, strict=True)):
+        for k, (step, (progress, opacity)) in enumerate(zip(self._steps, state, strict=True)):
             if progress <= 0:
                 continue
             overlay = self._overlay(k, step, progress)
             above = self._balls if step.on_cloth else ()
-            picture.lay(overlay, opacity=1.0 if step.grows else progress, above=above)
+            picture.lay(overlay, opacity=opacity, above=above)
         self._last = (state, picture)
         return picture
 
