@@ -172,7 +172,9 @@ def tag_shapes(balls: Iterable[int], layout: Layout, table: Table, size_mm: floa
         if ball not in layout:
             continue
         x, y = layout[ball]
-        places = [(x + reach * math.cos(a), y + reach * math.sin(a)) for a in (k * math.pi / 4 for k in range(8))]
+        places = [
+            (x + reach * math.cos(a), y + reach * math.sin(a)) for a in (k * math.pi / 4 for k in range(8))
+        ]
         own = [p for p in taken if p != layout[ball]]
 
         def room(p: Point, own: list[Point] = own) -> float:

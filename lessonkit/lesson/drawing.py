@@ -20,7 +20,6 @@ DASH_MM = (46.0, 34.0)
 DOT_MM = (10.0, 24.0)
 
 
-
 @dataclass(frozen=True, eq=False)
 class Pen:
     """What drawing on one picture needs to know."""

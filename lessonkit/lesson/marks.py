@@ -31,7 +31,9 @@ def draw_spread(pen: Pen, layer: Layer, spread: Spread, ink: style.Ink) -> None:
     pen.stroke(layer, [pen.px(rim, 0.0)], ink, thin=True)
 
 
-def contact_places(events: Iterable[Event], track: Track, after_s: float = -np.inf) -> list[tuple[float, Point]]:
+def contact_places(
+    events: Iterable[Event], track: Track, after_s: float = -np.inf
+) -> list[tuple[float, Point]]:
     """When and where the cue ball met a ball or a cushion, by its track; contacts at one place count once."""
     found: list[tuple[float, Point]] = []
     if len(track) < 2:

@@ -15,7 +15,7 @@ from lessonkit.lesson.landing import landing_place, landing_radius_mm, measured_
 from lessonkit.lesson.naming import APPEARS, Naming
 from lessonkit.lesson.picture import Layer, Picture
 from lessonkit.lesson.scene import Set, Step, Still, timed
-from lessonkit.lesson.situation import Situation, situation
+from lessonkit.lesson.situation import Lane, Situation, situation
 from lessonkit.model import CUE_BALL, Plan, Point
 
 PLAN_B_DASH_MM = (20.0, 24.0)
@@ -142,7 +142,9 @@ def _words(scene: Set, plan: Plan, naming: Naming, around: Situation) -> None:
     landing, spread = landing_place(shot), plan.landing_spread
     if landing is not None:
         named = shot.note is not None and shot.note.intent.landing is not None
-        naming.add("landing", landing, (landing_radius_mm(shot) if named else 30.0) + 12, at["landing"], "landing")
+        naming.add(
+            "landing", landing, (landing_radius_mm(shot) if named else 30.0) + 12, at["landing"], "landing"
+        )
     if spread is not None and spread.major_mm >= NAMED_SPREAD_MM:
         rim = projected.spread_rim(spread, pen.table)
         reach = min(float(np.ptp(rim[:, 0])), float(np.ptp(rim[:, 1]))) / 2
@@ -197,7 +199,7 @@ def _situation(scene: Set, around: Situation) -> list[Step]:
     steps = [_step("roles", draw, lasts=APPEARS)] if around.roles or around.clusters else []
     for k, lane in enumerate(around.lanes):
 
-        def bar(layer: Layer, _: float, lane: marks.Lane = lane) -> None:
+        def bar(layer: Layer, _: float, lane: Lane = lane) -> None:
             marks.draw_lane(pen, layer, lane, pen.inks.aim)
 
         steps.append(_step("roles", bar, lasts=APPEARS, route=f"lane {k}"))

@@ -80,7 +80,7 @@ def _called_ball(scene: Set, start: float) -> list[Step]:
     called = shot.plan.ball if shot.plan is not None else None
     if called not in shot.seen.paths or called == CUE_BALL:
         return []
-    way = thin(tidy(shot.seen.paths[called], pen.table)[:, 1:3], 4.0)
+    way = thin(tidy(shot.seen.paths[called], pen.table)[:, 1:3], 8.0)
     if len(way) < 2 or projected.lengths(way)[-1] <= SHORT_WAY_BALLS * pen.table.ball_diameter_mm:
         return []
 

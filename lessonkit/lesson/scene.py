@@ -17,7 +17,7 @@ from lessonkit.lesson.labels import Plate, Room, free_place, headline, headline_
 from lessonkit.lesson.landing import landing_place, landing_radius_mm
 from lessonkit.lesson.phrases import headline as headline_words
 from lessonkit.lesson.picture import Box, Cutout, Layer, Overlay, Picture
-from lessonkit.model import CUE_BALL, Analysis, Pocket, Point, Shot
+from lessonkit.model import Analysis, Pocket, Point, Shot
 from lessonkit.table.camera import project
 
 INSET_SHARES = (0.25, 0.2, 0.17)
@@ -300,7 +300,9 @@ def shown(steps: Sequence[Step], share: float, max_routes: int = MAX_ROUTES) -> 
         if step.route and step.route not in begun:
             begun[step.route] = done
     order = list(begun)
-    after = {r: begun[order[i + max_routes]] if i + max_routes < len(order) else 0.0 for i, r in enumerate(order)}
+    after = {
+        r: begun[order[i + max_routes]] if i + max_routes < len(order) else 0.0 for i, r in enumerate(order)
+    }
     states = []
     for step, done in zip(steps, progress, strict=True):
         opacity = 1.0 if step.grows else done

@@ -11,7 +11,9 @@ from lessonkit.notes.sentences import tagged
 CLUSTER_GAP_MM = 25.0
 """Balls with less air between them lie together (our own choice: under half a ball, none can be played past another)."""
 _CLUSTER = r"(?:cluster\S*|pack|tied up|stuck together|bunch\S*|group|knot|problem balls?)"
-_BLOCKS = r"(?:blocks?|blocked(?: by)?|blocking|in the way(?: of)?|covers|covered by|hides|hidden by|shuts off)"
+_BLOCKS = (
+    r"(?:blocks?|blocked(?: by)?|blocking|in the way(?: of)?|covers|covered by|hides|hidden by|shuts off)"
+)
 _PASSIVE = ("blocked by", "covered by", "hidden by")
 
 
@@ -56,7 +58,9 @@ def situation(shot: Shot, table: Table) -> Situation:
             named = {int(m[1]) for m in phrase.find(r"ball_(\d+)")}
             for group in _said_clusters(layout, table, named):
                 clusters[group] = None
-        for match in phrase.find(rf"ball_(\d+)[^.;]*? ({_BLOCKS})[^.;]*? ball_(\d+)(?:[^.;]*? pocket_([\w-]+))?"):
+        for match in phrase.find(
+            rf"ball_(\d+)[^.;]*? ({_BLOCKS})[^.;]*? ball_(\d+)(?:[^.;]*? pocket_([\w-]+))?"
+        ):
             one, other, passive = int(match[1]), int(match[3]), match[2] in _PASSIVE
             blocker, blocked = (other, one) if passive else (one, other)
             lane = blocked_lane(layout, table, blocker, blocked, match[4])
