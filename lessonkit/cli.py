@@ -157,6 +157,17 @@ def _lesson_options(command: F) -> F:
         click.option(
             "--clips", is_flag=True, help="Also write every shot as a video of its own, in DIR/clips."
         ),
+        click.option(
+            "--burn-captions",
+            is_flag=True,
+            help="Draw the captions into the picture, where they cannot be turned off.",
+        ),
+        click.option(
+            "--voice",
+            metavar="RECORDING|FOLDER|footage",
+            help="The talk: one recording with the times of the notes; a folder with a file for each shot, its number in "
+            "the name; or the word footage, where its own sound is the talk.",
+        ),
         click.option("--draft", is_flag=True, help="Only a small, coarse draft.mp4 to look at, soon made."),
         click.option(
             "--settings",

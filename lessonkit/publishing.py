@@ -35,20 +35,30 @@ class Wishes:
     """Each shot as a video of its own, too."""
     export: bool = False
     """The cut list as an OpenTimelineIO file, too."""
+    voice: str | None = None
+    """The talk: a recording, a folder with one for each shot, or 'footage'; None: that of the last time, if any."""
+    burn_captions: bool = False
+    """Captions drawn into the picture, whatever the settings say."""
 
 
 def settings_for(out: Path, wishes: Wishes) -> Settings:
     """The settings asked for, else those in the lesson folder, else the usual ones. Raises SettingsError."""
     from lessonkit.lesson.settings import NAME, read_settings
 
-    if wishes.settings is not None:
-        return read_settings(wishes.settings)
-    return read_settings(out / NAME) if (out / NAME).exists() else Settings()
+    path = wishes.settings or out / NAME
+    settings = read_settings(path) if wishes.settings is not None or path.exists() else Settings()
+    if wishes.burn_captions:
+        settings = replace(settings, captions=replace(settings.captions, burn=True))
+    return settings
 
 
 def check(out: Path, wishes: Wishes) -> None:
-    """Refuse before the long work what would be refused after it. Raises SettingsError."""
+    """Refuse before the long work what would be refused after it. Raises SettingsError or VoiceError."""
     settings_for(out, wishes)
+    if wishes.voice is not None:
+        from lessonkit import talking
+
+        talking.check(wishes.voice)
     if wishes.export:
         from lessonkit.publish import timeline_file
 
@@ -69,24 +79,34 @@ def with_clip_lengths(drafts: Sequence[Draft]) -> list[Draft]:
     return done
 
 
-def lay_out_lesson(out: Path, analysis: Analysis, settings: Settings, talk: Talk) -> CutList:
-    """The cut list of the lesson folder: as a person changed it, else made anew and written there.
+def lay_out_lesson(
+    footage: Path, out: Path, analysis: Analysis, settings: Settings, talk: Talk, voice: str | None = None
+) -> tuple[CutList, tuple[str, ...]]:
+    """The cut list of the lesson folder, as a person changed it, else made anew and written there; and what to tell.
 
-    Raises SettingsError where a changed list cannot be understood; it stays as it is.
+    Raises SettingsError where a changed list cannot be understood; it stays as it is. Raises VoiceError where the talk
+    cannot be used.
     """
-    from lessonkit import cuts_file
+    from lessonkit import cuts_file, talking
+    from lessonkit.lesson.caption_places import placed
     from lessonkit.lesson.cutlist import output_rate
     from lessonkit.lesson.cutting import draft_lesson
     from lessonkit.lesson.laying import lay_out
 
     rate, path = output_rate(analysis.footage), out / cuts_file.NAME
+    warnings: tuple[str, ...] = ()
     if cuts_file.edited(out):
-        talk.say(f"{path} was changed by hand and is followed; delete it to have it made anew.")
+        also = " The talk that it names is heard, and no other." if voice is not None else ""
+        talk.say(f"{path} was changed by hand and is followed; delete it to have it made anew.{also}")
     else:
-        drafts = with_clip_lengths(draft_lesson(analysis, settings))
+        spoken, warnings = talking.talk_for(footage, analysis, settings, voice, talk)
+        if voice == talking.FOOTAGE:
+            settings = talking.at_its_speed(settings)
+        drafts = with_clip_lengths(talking.narrated(draft_lesson(analysis, settings), spoken))
         cuts_file.write_cuts(out, drafts, lay_out(drafts, rate, analysis.shots))
     # read back even where it was just written, so that this run and later ones give the same lesson
-    return lay_out(with_clip_lengths(cuts_file.read_cuts(path, analysis)), rate, analysis.shots)
+    cuts = lay_out(with_clip_lengths(cuts_file.read_cuts(path, analysis)), rate, analysis.shots)
+    return placed(cuts, analysis), warnings
 
 
 def publish(footage: Path, out: Path, analysis: Analysis, wishes: Wishes, talk: Talk) -> tuple[str, ...]:
@@ -94,17 +114,21 @@ def publish(footage: Path, out: Path, analysis: Analysis, wishes: Wishes, talk: 
 
     A draft is one file, and leaves all others as they are.
     """
+    from lessonkit import talking
     from lessonkit.publish import stills, video
+    from lessonkit.publish.sound import LessonSound
 
     settings = settings_for(out, wishes)
-    cuts = lay_out_lesson(out, analysis, settings, talk)
+    voice = talking.remembered(out, wishes.voice)
+    cuts, unheard = lay_out_lesson(footage, out, analysis, settings, talk, voice)
+    sound = LessonSound(out, talking.level_of(settings))
     if wishes.draft:
         with talk.step("Rendering a draft") as progress:
             video.render(
                 footage, analysis, cuts, out / DRAFT_VIDEO, progress=progress, settings=settings, draft=True,
-                keep=out / video.PIECES,
+                keep=out / video.PIECES, sound=sound,
             )  # fmt: skip
-        return ()
+        return unheard
     talk.say("Writing captions, chapters and report.")
     cautions = _write_texts(out, analysis, cuts)
     if wishes.export:
@@ -115,10 +139,10 @@ def publish(footage: Path, out: Path, analysis: Analysis, wishes: Wishes, talk: 
     with talk.step("Rendering the lesson") as progress:
         video.render(
             footage, analysis, cuts, out / VIDEO, progress=progress, beside=beside, settings=settings,
-            keep=out / video.PIECES, clips=out / CLIPS if wishes.clips else None,
+            keep=out / video.PIECES, clips=out / CLIPS if wishes.clips else None, sound=sound,
         )  # fmt: skip
     _drop_old(out / "stills", _STILL, beside.written)
-    return cautions
+    return (*unheard, *cautions, *([sound.caution] if sound.caution else []))
 
 
 def _write_texts(out: Path, analysis: Analysis, cuts: CutList) -> tuple[str, ...]:

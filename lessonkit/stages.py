@@ -93,6 +93,10 @@ def make(job: Job, talk: Talk, wishes: Wishes | None = None) -> Result:
             f"No shot was found in {job.footage}, so there is no lesson to make; it should show the whole table, at "
             "rest before and after each shot."
         )
+    if wishes.voice is None:
+        from lessonkit import talking
+
+        talking.forget(job.out)
     cautions = publishing.publish(job.footage, job.out, result.analysis, wishes, talk)
     return replace(result, warnings=(*result.warnings, *cautions))
 

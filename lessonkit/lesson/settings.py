@@ -141,6 +141,27 @@ class Clips:
 
 
 @dataclass(frozen=True)
+class Sound:
+    """How loud the lesson is, and how the play makes way for a voice."""
+
+    loudness_lufs: float = _set(-14.0, "Integrated loudness (ITU-R BS.1770).", least=-36.0, most=-8.0)
+    peak_dbtp: float = _set(-1.0, "Highest true peak.", least=-12.0, most=-1.0)
+    under_voice_db: float = _set(
+        12.0,
+        "How much the play is turned down while somebody speaks; its clicks are not.",
+        least=0.0,
+        most=40.0,
+    )
+
+
+@dataclass(frozen=True)
+class Captions:
+    """Captions in the picture itself, beside those that a player shows."""
+
+    burn: bool = _set(False, "Draw them into the picture, where they cannot be turned off.")
+
+
+@dataclass(frozen=True)
 class Settings:
     """All settings of a lesson."""
 
@@ -153,6 +174,8 @@ class Settings:
     fonts: Fonts = field(default_factory=Fonts)
     logo: Logo = field(default_factory=Logo)
     clips: Clips = field(default_factory=Clips)
+    sound: Sound = field(default_factory=Sound)
+    captions: Captions = field(default_factory=Captions)
 
 
 FILES = (("fonts", "bold"), ("fonts", "regular"), ("logo", "file"), ("clips", "intro"), ("clips", "outro"))

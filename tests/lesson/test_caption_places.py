@@ -27,7 +27,9 @@ def lesson(y_mm: float) -> list[bool]:
     seen = replace(
         s.seen, cue_path=path, layout_before=balls, layout_after={0: (1900.0, y_mm)}, paths={9: path}
     )
-    near = replace(made.camera(), translation=np.array([-1270.0, 635.0, 2000.0]))  # the table fills the picture
+    near = replace(
+        made.camera(), translation=np.array([-1270.0, 635.0, 2000.0])
+    )  # the table fills the picture
     a = replace(made.analysis(replace(s, seen=seen, plan=plan)), camera=near)
     return [c.high for c in placed(build_cuts(a), a).cues]
 

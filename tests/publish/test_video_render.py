@@ -195,7 +195,7 @@ def test_stills_and_cards_are_silent(plain: tuple[Path, Any]) -> None:
     quiet = np.r_[samples[: int((1.9 - start) * 48000)], samples[int((4.6 - start) * 48000) :]]
     assert np.abs(quiet).max() < 2e-3
     hum = samples[int((2.1 - start) * 48000) : int((2.4 - start) * 48000)]
-    assert np.abs(hum).max() == pytest.approx(0.01, rel=0.3)
+    assert np.abs(hum).max() > 0.05  # of 0.01, turned up as the whole lesson is
 
 
 def test_play_shows_the_footage_at_full_speed(plain: tuple[Path, Any]) -> None:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from lessonkit.footage.reader import open_footage
 from lessonkit.lesson.cutlist import CutList, Piece, Voice
-from lessonkit.publish.sound_track import Level, prepare
+from lessonkit.publish.sound import Level, prepare
 from tests.publish import filmed
 from tests.running import ROOT
 from tests.sound import made_sound
