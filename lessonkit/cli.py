@@ -314,6 +314,59 @@ def check(
 
 
 @commands.command()
+@click.argument("lesson", type=click.Path(path_type=Path), metavar="FOLDER|analysis.json")
+@click.option(
+    "--shot", type=click.IntRange(1), metavar="N", help="Only the layout of shot N; else of every shot."
+)
+@click.option("--after", is_flag=True, help="The layout that the shot left, instead of the one before it.")
+@click.option("--json", "as_json", is_flag=True, help="Print the options as JSON, each with its path.")
+@click.option(
+    "--aim-error",
+    type=click.FloatRange(0.0, 5.0),
+    default=0.1,
+    show_default=True,
+    metavar="DEG",
+    help="How far the player's aim strays, a standard deviation in degrees.",
+)
+@click.option(
+    "--speed-error",
+    type=click.FloatRange(0.0, 50.0),
+    default=5.0,
+    show_default=True,
+    metavar="PERCENT",
+    help="The same of the speed.",
+)
+@click.option(
+    "--tip-error",
+    type=click.FloatRange(0.0, 0.3),
+    default=0.04,
+    show_default=True,
+    metavar="RADII",
+    help="The same of the tip's place on the cue ball, in ball radii.",
+)
+def options(
+    lesson: Path,
+    shot: int | None,
+    after: bool,
+    as_json: bool,
+    aim_error: float,
+    speed_error: float,
+    tip_error: float,
+) -> None:
+    """List the possible shots of an analysed layout, ranked by the chance to pot times that of a next shot."""
+    import json
+
+    from lessonkit.model import Execution
+    from lessonkit.tactics.listing import list_options
+
+    found = list_options(lesson, shot, after, Execution(aim_error, speed_error / 100.0, tip_error))
+    if as_json:
+        click.echo(json.dumps([f.json for f in found], ensure_ascii=False, indent=1, allow_nan=False))
+        return
+    click.echo("\n\n".join(f.text for f in found))
+
+
+@commands.command()
 @click.argument("notes", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print what was understood as JSON.")
 def notes(notes: Path, as_json: bool) -> None:

@@ -186,7 +186,7 @@ def _predicted(plan: Plan, wish: Wish, found: Found) -> Plan:
         note=shortcomings(wish, found, full),
         strike=Strike(found.aim_deg, found.stroke.speed_mps, found.stroke.tip_up, found.stroke.tip_left),
         fullness=full,
-        contacts=_contacts(run, {CUE_BALL, ball, *task.via}),
+        contacts=contacts_of(run, {CUE_BALL, ball, *task.via}),
     )
 
 
@@ -196,7 +196,7 @@ def _fullness(run: Run, t_s: float, ghost: Point, struck: Point) -> float:
     return fullness(turn_deg(direction_deg(before, ghost), direction_deg(ghost, struck)))
 
 
-def _contacts(run: Run, balls: set[int]) -> tuple[Event, ...]:
+def contacts_of(run: Run, balls: set[int]) -> tuple[Event, ...]:
     """What some balls meet, in order, touches of jaws left out."""
     return tuple(
         Event(h.t_s, h.kind, h.balls, h.cushion, h.pocket)  # type: ignore[arg-type]
@@ -209,7 +209,10 @@ def _spread(plan: Plan, task: Task, execution: Execution) -> Plan:
     """The plan with its chances and the spread of its landings."""
     if plan.strike is None or plan.ball is None or plan.pocket is None:
         return plan
-    c = chances(task.layout, plan.strike, plan.ball, plan.pocket, task.table, task.laws, execution)
+    off_cushions = bool(task.bank or task.rail_first)
+    c = chances(
+        task.layout, plan.strike, plan.ball, plan.pocket, task.table, task.laws, execution, off_cushions
+    )
     return replace(
         plan, pot_chance=c.pot, scratch_chance=c.scratch, landing_spread=c.spread, execution=execution
     )

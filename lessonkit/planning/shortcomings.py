@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from lessonkit.model import CUE_BALL, Intent, Speed, Stroke
+from lessonkit.model import CUE_BALL, Intent, Stroke
 from lessonkit.planning.aim import Task
 from lessonkit.planning.geometry import blocked_mm, cut_deg
 from lessonkit.planning.search import Found, Wish, goes_into_rack, make_wish, rack_of, search
-from lessonkit.planning.words import SPEEDS_MPS
+from lessonkit.planning.words import speed_word
 
 CANNOT_LAND = 1.5
 """A landing farther off than this many widths of the stated place is reported."""
@@ -107,8 +107,3 @@ def _instead(wish: Wish) -> str | None:
             continue
         return f"A {speed_word(found.stroke.speed_mps)} {other.stroke or 'stroke'} would."
     return None
-
-
-def speed_word(speed_mps: float) -> Speed:
-    """The word for a speed of the cue ball after the tip."""
-    return next((w for w, (_, high) in SPEEDS_MPS.items() if speed_mps <= high), "hard")

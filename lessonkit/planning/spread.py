@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import atan2, degrees, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.model import CUE_BALL, Execution, Layout, Pocket, Spread, Strike, Table
+from lessonkit.model import Execution, Layout, Pocket, Spread, Strike, Table
 from lessonkit.physics.laws import Laws
 from lessonkit.physics.many import Many, simulate_many
 
@@ -20,6 +20,9 @@ PLAYED = 300
 """Strokes that a spread is read from: a chance is then known to 0.03, a half axis to some 5 %."""
 LEAST_LANDINGS = 20
 """With fewer potted strokes the landings of all strokes make the ellipse."""
+E_CUSHION_OFF, MU_CUSHION_OFF = 0.02, 0.03
+"""How far a cushion's restitution and friction may be from what the laws say, where a pot hangs on a rebound: half the
+published half range of the first, and about a fifth of the second; ours."""
 WITHIN = 2 / 3
 """Share of the landings that the ellipse holds."""
 
@@ -34,6 +37,28 @@ class Chances:
     """None: the cue ball hardly ever stays on the table."""
 
 
+@dataclass(frozen=True, eq=False)
+class Played:
+    """S strokes played T times each on a layout of n balls."""
+
+    numbers: tuple[int, ...]
+    """Ball numbers in the order of the columns, the cue ball first."""
+    pockets: tuple[Pocket, ...]
+    rest: NDArray[np.float64]
+    """(S, T, n, 2): mm; NaN: it dropped."""
+    pocket: NDArray[np.int64]
+    """(S, T, n): where it dropped, an index of `pockets`; -1: it did not."""
+
+    @property
+    def stays(self) -> NDArray[np.bool_]:
+        """(S, T): whether the cue ball stays on the table."""
+        return np.asarray(self.pocket[..., 0] < 0)
+
+    def dropped(self, ball: int, pocket: Pocket) -> NDArray[np.bool_]:
+        """(S, T): whether a ball went down a pocket."""
+        return np.asarray(self.pocket[..., self.numbers.index(ball)] == self.pockets.index(pocket))
+
+
 @lru_cache(maxsize=8)
 def _draws(n: int) -> NDArray[np.float64]:
     """n draws of four independent standard normal numbers, always the same ones, each with its mirror image."""
@@ -41,15 +66,47 @@ def _draws(n: int) -> NDArray[np.float64]:
     return np.concatenate([half, -half])[:n]
 
 
-def strayed(strikes: Iterable[Strike], execution: Execution, n: int) -> NDArray[np.float64]:
-    """Each stroke n times with its errors, shape (strokes * n, 4): aim_deg, speed_mps, tip_up, tip_left."""
+def strayed(
+    strikes: Sequence[Strike], execution: Execution, draws: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Each stroke once with each draw, shape (strokes * draws, 4): aim_deg, speed_mps, tip_up, tip_left."""
     meant = np.array([(s.aim_deg, s.speed_mps, s.tip_up, s.tip_left) for s in strikes]).reshape(-1, 1, 4)
     width = np.empty_like(meant)
     width[..., 0], width[..., 1] = execution.aim_deg, execution.speed_share * meant[..., 1]
     width[..., 2:] = execution.tip
-    played = meant + width * _draws(n)
+    played = meant + width * draws
     played[..., 1] = np.maximum(played[..., 1], 0.05)
     return np.asarray(played.reshape(-1, 4))
+
+
+def play_strayed(
+    layout: Layout,
+    strikes: Sequence[Strike],
+    table: Table,
+    laws: Laws,
+    execution: Execution,
+    n: int,
+    off_cushions: bool,
+) -> Played:
+    """Play each stroke n times on the whole layout with the player's errors.
+
+    off_cushions: the pot hangs on a rebound, so a share of the strokes is played on cushions a little livelier or deader,
+    and a little more or less gripping, than `laws` has them.
+    """
+    kinds = [laws]
+    if off_cushions:
+        e, mu = laws.e_cushion, laws.mu_cushion
+        kinds += [replace(laws, e_cushion=v) for v in (e - E_CUSHION_OFF, min(e + E_CUSHION_OFF, 0.99))]
+        kinds += [replace(laws, mu_cushion=max(v, 0.01)) for v in (mu - MU_CUSHION_OFF, mu + MU_CUSHION_OFF)]
+    rests, pockets = [], []
+    many: Many | None = None
+    for law, draws in zip(kinds, np.array_split(_draws(n), len(kinds)), strict=True):
+        many = simulate_many(layout, strayed(strikes, execution, draws), table, law)
+        shape = (len(strikes), len(draws), len(many.balls))
+        rests.append(many.rest.reshape(*shape, 2))
+        pockets.append(many.pocket.reshape(shape))
+    assert many is not None
+    return Played(many.balls, many.pockets, np.concatenate(rests, axis=1), np.concatenate(pockets, axis=1))
 
 
 def chances(
@@ -60,23 +117,18 @@ def chances(
     table: Table,
     laws: Laws,
     execution: Execution = USUAL,
+    off_cushions: bool = False,
     n: int = PLAYED,
 ) -> Chances:
-    """Play a stroke n times with its errors on the whole layout."""
-    many = simulate_many(layout, strayed([strike], execution, n), table, laws)
-    potted = many.dropped(ball, pocket)
-    rests, stays = landings(many)
+    """Play a stroke n times with its errors on the whole layout; the rest as of `play_strayed`."""
+    played = play_strayed(layout, [strike], table, laws, execution, n, off_cushions)
+    potted, stays = played.dropped(ball, pocket)[0], played.stays[0]
     kept = stays & potted
     if np.count_nonzero(kept) < LEAST_LANDINGS:
         kept = stays
-    ellipse = ellipse_of(rests[kept]) if np.count_nonzero(kept) >= LEAST_LANDINGS else None
+    rests = played.rest[0, kept, 0]
+    ellipse = ellipse_of(rests) if len(rests) >= LEAST_LANDINGS else None
     return Chances(float(np.mean(potted)), float(np.mean(~stays)), ellipse)
-
-
-def landings(many: Many) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Where the cue ball comes to rest, shape (N, 2), and whether it stays on the table, shape (N,)."""
-    column = many.column(CUE_BALL)
-    return many.rest[:, column], np.asarray(many.pocket[:, column] < 0)
 
 
 def ellipse_of(places: NDArray[np.float64]) -> Spread:

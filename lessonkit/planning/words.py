@@ -114,3 +114,8 @@ def arrival_spin(speed_mps: float, tip_up: float, t_s: float, laws: Laws) -> flo
 def distance(a: Point, b: Point) -> float:
     """Distance of two places, mm."""
     return sqrt((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2)
+
+
+def speed_word(speed_mps: float) -> Speed:
+    """The word for a speed of the cue ball after the tip."""
+    return next((w for w, (_, high) in SPEEDS_MPS.items() if speed_mps <= high), "hard")
