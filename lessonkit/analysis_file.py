@@ -95,10 +95,7 @@ def _plan(p: Plan | None) -> Json | None:
         "ball": p.ball, "pocket": p.pocket, "stroke": p.stroke, "side": p.side, "speed": p.speed,
         "rails": p.rails, "landing": _xy(p.landing), "cue_path": _points(p.cue_path), "source": p.source,
         "ball_path": _points(p.ball_path), "ghost": _xy(p.ghost), "note": p.note,
-        "strike": None if p.strike is None else {
-            "aim_deg": _number(p.strike.aim_deg, 3), "speed_mps": _number(p.strike.speed_mps, 3),
-            "tip_up": _number(p.strike.tip_up, 3), "tip_left": _number(p.strike.tip_left, 3),
-        },
+        "strike": _strike(p.strike),
         "via": list(p.via), "fullness": _number(p.fullness, 3), "contacts": [_event(e) for e in p.contacts],
         "landing_spread": _spread(p.landing_spread), "pot_chance": _number(p.pot_chance, 3),
         "scratch_chance": _number(p.scratch_chance, 3),
@@ -127,7 +124,16 @@ def _comparison(c: Comparison | None) -> Json | None:
         "path_distance_mm": _number(c.path_distance_mm), "rails_planned": c.rails_planned,
         "rails_actual": c.rails_actual, "verdict": c.verdict, "sentence": c.sentence,
         "differences": [_difference(d) for d in c.differences], "cause": c.cause,
-        "unexplained_mm": _number(c.unexplained_mm), "detail": c.detail,
+        "unexplained_mm": _number(c.unexplained_mm), "detail": c.detail, "meant": _strike(c.meant),
+    }  # fmt: skip
+
+
+def _strike(s: Strike | None) -> Json | None:
+    if s is None:
+        return None
+    return {
+        "aim_deg": _number(s.aim_deg, 3), "speed_mps": _number(s.speed_mps, 3),
+        "tip_up": _number(s.tip_up, 3), "tip_left": _number(s.tip_left, 3),
     }  # fmt: skip
 
 
@@ -269,7 +275,8 @@ def _comparison_from(j: Json | None) -> Comparison | None:
     differences = tuple(
         Difference(**{**d, "landing": _point_from(d["landing"])}) for d in j.get("differences") or ()
     )
-    return Comparison(**{**j, "differences": differences})
+    meant = None if j.get("meant") is None else Strike(**j["meant"])
+    return Comparison(**{**j, "differences": differences, "meant": meant})
 
 
 def _figures_from(j: Json | None) -> TableFigures | None:

@@ -340,10 +340,10 @@ class Difference:
 
     account: Account
     planned: float
-    """Fullness 0 to 1, m/s, or tip offset in ball radii."""
+    """Fullness 0 to 1, m/s, or tip offset in ball radii, of the stroke held against (`Comparison.meant`)."""
     actual: float | None
     error: float | None
-    """Standard error of `actual`."""
+    """Standard error of the difference."""
     sure: bool
     """Whether it is larger than its error allows to doubt, and large enough to matter."""
     words: str | None
@@ -375,6 +375,8 @@ class Comparison:
     """From where the simulation leaves the cue ball with all known differences to where it stopped."""
     detail: str | None = None
     """The differences in words, for the report."""
+    meant: Strike | None = None
+    """The stroke that the played one is held against: of all that do what the plan says, the one nearest to it."""
 
 
 @dataclass(frozen=True, eq=False)

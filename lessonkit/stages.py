@@ -253,7 +253,7 @@ def _understand_shot(seen: SeenShot, table: Table, notes: tuple[Note, ...], figu
         plan=plan,
         plan_b=make_plan(seen, table, fallback.intent, laws) if fallback else None,
         plan_b_after=plan_after(seen, table, fallback.intent, laws) if fallback else None,
-        comparison=compare(seen, table, plan, chosen.intent),
+        comparison=compare(seen, table, plan, chosen.intent, stroke, laws),
         stroke=stroke,
     )
 

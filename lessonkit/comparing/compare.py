@@ -1,4 +1,4 @@
-"""The plan held against what happened: called ball, landing, way, rails, and one sentence."""
+"""The plan held against what happened: called ball, landing, way, rails, what made the difference, and one sentence."""
 
 from __future__ import annotations
 
@@ -9,20 +9,34 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.comparing import words
+from lessonkit.comparing.causes import Causes, find_causes
+from lessonkit.comparing.difference_words import LANDING, clause, detail_of
+from lessonkit.comparing.differences import measured
+from lessonkit.comparing.meant import meant
 from lessonkit.comparing.paths import from_nearest, length_mm, mean_distance_mm
-from lessonkit.model import CUE_BALL, Comparison, Intent, Plan, Point, SeenShot, Table
+from lessonkit.model import CUE_BALL, Comparison, Intent, Plan, Point, SeenShot, StrokeEstimate, Table
 from lessonkit.physics.cushions import pocket_target
+from lessonkit.physics.laws import DEFAULT, Laws
 from lessonkit.planning.geometry import off_line
 
 NEAR_MM = 100.0
 """A white within so far of a place given in figures (or of a predicted rest) stopped as planned: our choice, a little
 less than two ball widths."""
+WELL = ("as planned", "made")
+"""Verdicts that leave nothing to explain."""
 MOSTLY = 0.6
 """Share of the landing error that a difference of the ways' lengths must explain to be called short or long."""
 
 
-def compare(shot: SeenShot, table: Table, plan: Plan, intent: Intent) -> Comparison:
-    """Hold a plan against a shot.
+def compare(
+    shot: SeenShot,
+    table: Table,
+    plan: Plan,
+    intent: Intent,
+    stroke: StrokeEstimate | None = None,
+    laws: Laws = DEFAULT,
+) -> Comparison:
+    """Hold a plan against a shot; stroke: as fitted to the shot, laws: of the table, for what made the difference.
 
     Landing error: planned rest (the stated point if in figures, else the planned way's end) to the cue ball's last place,
     None on a scratch. Path distance: mean over both ways gone through at an even pace. Rails: the cue ball's cushions
@@ -37,6 +51,11 @@ def compare(shot: SeenShot, table: Table, plan: Plan, intent: Intent) -> Compari
         distance = mean_distance_mm(plan.cue_path, shot.cue_path[:, 1:])
     rails = rails_actual(shot)
     verdict, figure = _verdict(shot, plan, intent, made, error)
+    sentence = _sentence(shot, table, plan, verdict, made, rails, figure)
+    held = meant(shot, table, plan, intent, stroke, wanted, laws) if stroke is not None else None
+    found = measured(shot, table, plan, intent, stroke, held)
+    aim = stroke.aim_deg if stroke is not None else None
+    causes = find_causes(shot, table, plan, held, found, aim, made, verdict in WELL, laws)
     return Comparison(
         made,
         None if error is None else round(error, 1),
@@ -44,8 +63,30 @@ def compare(shot: SeenShot, table: Table, plan: Plan, intent: Intent) -> Compari
         plan.rails,
         rails,
         verdict,
-        _sentence(shot, table, plan, verdict, made, rails, figure),
+        _caused(sentence, plan, causes),
+        causes.differences,
+        causes.cause,
+        None if causes.unexplained_mm is None else round(causes.unexplained_mm, 1),
+        detail_of(causes.differences, causes.cause, _to_explain(verdict)),
+        None if held is None or not held.done else held.strike,
     )
+
+
+def _to_explain(verdict: str | None) -> str | None:
+    """What a cause is sought for; None where all went as planned."""
+    if verdict is None or verdict in WELL:
+        return None
+    return {"missed": "the miss", "scratch": "the scratch"}.get(verdict, LANDING)
+
+
+def _caused(sentence: str | None, plan: Plan, causes: Causes) -> str | None:
+    """The sentence with the cause, if there is one beyond doubt."""
+    best = next((d for d in causes.differences if d.account == causes.cause), None)
+    if sentence is None or best is None or best.words is None or best.actual is None:
+        return sentence
+    first = plan.via[0] if plan.via else plan.ball
+    ball = words.ball_name(first) if first is not None and first != plan.ball else None
+    return words.with_cause(sentence, clause(best.account, best.words, best.planned, best.actual, ball))
 
 
 def called_made(shot: SeenShot, plan: Plan) -> bool | None:

@@ -36,6 +36,16 @@ def count(n: int, one: str) -> str:
     return f"{n} {one}" if n == 1 else f"{n} {one}s"
 
 
+LONGEST = 130
+"""Characters of a sentence that still makes three short captions; a longer one goes without its cause."""
+
+
+def with_cause(sentence: str, cause: str) -> str:
+    """The sentence with what it comes from, if it stays short enough to read."""
+    said = f"{sentence.removesuffix('.')}, mostly from {cause}."
+    return said if len(said) <= LONGEST else sentence
+
+
 def made_sentence(ball: int, verdict: str, error_mm: float | None) -> str | None:
     """For a called ball that dropped while the cue ball stayed up; None where nothing was measured."""
     if error_mm is None:

@@ -1,0 +1,204 @@
+"""Which difference made the difference: the planned stroke played again with one of them at a time (docs/comparing.md)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import hypot
+
+import numpy as np
+
+from lessonkit.comparing.difference_words import words_of
+from lessonkit.comparing.differences import Measured, with_account
+from lessonkit.comparing.meant import Meant
+from lessonkit.model import (
+    CUE_BALL,
+    Account,
+    Difference,
+    Layout,
+    Plan,
+    Pocket,
+    Point,
+    SeenShot,
+    Strike,
+    Table,
+)
+from lessonkit.physics.laws import Laws
+from lessonkit.physics.many import Many, simulate_many
+
+MOST = 0.5
+"""Share of the landing error that one difference must bring about to account for most of it,"""
+STILL = 0.25
+"""and still at least this share if it was one standard error larger or smaller: else the shot hangs on a hair."""
+LEAD = 0.15
+"""So much more than any other difference."""
+UNEXPLAINED = 0.5
+"""Share of the landing error that all known differences together may leave over for a cause to be named."""
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How a simulated stroke ends."""
+
+    rest: Point | None
+    """Of the cue ball; None: it dropped."""
+    drop: Pocket | None
+    made: bool
+    """Whether the called ball went where it was called."""
+
+
+@dataclass(frozen=True)
+class Causes:
+    """The differences played through."""
+
+    differences: tuple[Difference, ...]
+    cause: Account | None
+    unexplained_mm: float | None
+
+
+def find_causes(
+    shot: SeenShot,
+    table: Table,
+    plan: Plan,
+    held: Meant | None,
+    found: tuple[Measured, ...],
+    aim_deg: float | None,
+    made: bool | None,
+    landed: bool,
+    laws: Laws,
+) -> Causes:
+    """Play the stroke held against with each difference alone and with all known ones, and say which accounts for how it ended.
+
+    held: that stroke; None, or one that does not do what the plan says: nothing can be told of causes.
+    aim_deg: of the stroke played, with which the planned fullness becomes the played one; None: not known. made, landed:
+    whether the called ball dropped, and whether the cue ball came to rest where it was wanted. On a made ball what is explained
+    is where the cue ball stopped, on a miss the miss, on a scratch the drop.
+    """
+    done = held is not None and held.done
+    plain = tuple(_difference(m, plan, done or held is None) for m in found)
+    start = shot.layout_before.get(CUE_BALL)
+    known = [m for m in found if m.actual is not None and (m.account != "fullness" or aim_deg is not None)]
+    if held is None or not done or start is None or not known:
+        return Causes(plain, None, None)
+    strokes = [held.strike, _all(held.strike, known, aim_deg)]
+    for m in known:
+        strokes += _three(held.strike, m, aim_deg, table, shot.layout_before, plan)
+    ends = _play(shot.layout_before, strokes, table, laws, plan)
+    planned, together = ends[0], ends[1]
+    rest = _rest(shot)
+    drop = next((p.pocket for p in shot.pocketed if p.ball == CUE_BALL), None)
+    shares: dict[Account, tuple[float | None, float | None]] = {}
+    landings: dict[Account, Point | None] = {}
+    for i, m in enumerate(known):
+        three = ends[2 + 3 * i : 5 + 3 * i]
+        told = [_explained(planned, e, rest, drop, made) for e in three]
+        landings[m.account] = three[0].rest
+        shares[m.account] = (
+            told[0],
+            None if any(t is None for t in told) else min(t for t in told if t is not None),
+        )
+    differences = tuple(
+        replace(d, landing=landings.get(d.account), explains=shares.get(d.account, (None, None))[0])
+        for d in plain
+    )
+    left = _left_over(planned, together, rest)
+    explained = _explained(planned, together, rest, drop, made)
+    cause = None
+    if not landed and explained is not None and explained >= 1.0 - UNEXPLAINED:
+        cause = _cause(differences, shares)
+    return Causes(differences, cause, left)
+
+
+def _cause(
+    differences: tuple[Difference, ...], shares: dict[Account, tuple[float | None, float | None]]
+) -> Account | None:
+    """The sure difference that explains most, if it does so by far and does not hang on a hair."""
+    told = sorted(((d.explains, d) for d in differences if d.explains is not None), key=lambda p: -p[0])
+    if not told:
+        return None
+    share, best = max(told, key=lambda p: (p[0], p[1].sure))
+    # a miss or a scratch happens or not: a doubtful difference that would also have brought it about is no rival
+    whole = share == 1.0
+    second = max((s for s, d in told if d is not best and (d.sure or not whole)), default=0.0)
+    least = shares[best.account][1]
+    if not best.sure or share < MOST or least is None or least < STILL or share - second < LEAD:
+        return None
+    return best.account
+
+
+def _difference(m: Measured, plan: Plan, done: bool) -> Difference:
+    sure = m.sure and done
+    words = words_of(m.account, m.planned, m.actual, plan.stroke) if sure and m.actual is not None else None
+    error = None if m.error is None else hypot(m.error, m.spread)
+    return Difference(m.account, m.planned, m.actual, error, sure, words)
+
+
+def _all(strike: Strike, known: list[Measured], aim_deg: float | None) -> Strike:
+    for m in known:
+        strike = with_account(
+            strike, m.account, m.actual or 0.0, aim_deg if aim_deg is not None else strike.aim_deg
+        )
+    return strike
+
+
+def _three(
+    strike: Strike, m: Measured, aim_deg: float | None, table: Table, layout: Layout, plan: Plan
+) -> list[Strike]:
+    """The plan with one difference as measured, and with it one standard error smaller and larger."""
+    value, error = m.actual or 0.0, m.error or 0.0
+    aim = aim_deg if aim_deg is not None else strike.aim_deg
+    if m.account != "fullness":
+        return [with_account(strike, m.account, value + k * error, aim) for k in (0.0, -1.0, 1.0)]
+    first = plan.via[0] if plan.via else plan.ball
+    start, ball = layout[CUE_BALL], layout.get(first) if first is not None else None
+    way = hypot(ball[0] - start[0], ball[1] - start[1]) if ball is not None else 1000.0
+    swing = float(np.degrees(error * table.ball_diameter_mm / max(way, table.ball_diameter_mm)))
+    return [with_account(strike, m.account, value, aim + k * swing) for k in (0.0, -1.0, 1.0)]
+
+
+def _play(layout: Layout, strokes: list[Strike], table: Table, laws: Laws, plan: Plan) -> list[Ending]:
+    rows = np.array([[s.aim_deg, s.speed_mps, s.tip_up, s.tip_left] for s in strokes])
+    many = simulate_many(layout, rows, table, laws)
+    return [_ending(many, k, plan) for k in range(len(strokes))]
+
+
+def _ending(many: Many, k: int, plan: Plan) -> Ending:
+    cue = many.column(CUE_BALL)
+    x, y = (float(c) for c in many.rest[k, cue])
+    pocket = int(many.pocket[k, cue])
+    made = False
+    if plan.ball is not None and plan.ball in many.balls:
+        went = int(many.pocket[k, many.column(plan.ball)])
+        made = went >= 0 and plan.pocket in (None, many.pockets[went])
+    if pocket >= 0:
+        return Ending(None, many.pockets[pocket], made)
+    return Ending((x, y), None, made)
+
+
+def _rest(shot: SeenShot) -> Point | None:
+    return None if shot.scratch else shot.layout_after.get(CUE_BALL)
+
+
+def _explained(
+    planned: Ending, ending: Ending, rest: Point | None, drop: Pocket | None, made: bool | None
+) -> float | None:
+    """Share of what went otherwise than planned that an ending brings about; None: it cannot be said.
+
+    On a scratch 1 if the cue ball drops in the same pocket, else 0; on a missed ball 1 if it is missed, else 0; else how
+    much nearer to the real rest the cue ball ends than by the plan.
+    """
+    if drop is not None:
+        return None if planned.drop is not None else float(ending.drop == drop)
+    if made is False:
+        return float(not ending.made) if planned.made else None
+    if rest is None or planned.rest is None:
+        return None
+    error = hypot(rest[0] - planned.rest[0], rest[1] - planned.rest[1])
+    if ending.rest is None:
+        return 0.0
+    return 1.0 - hypot(rest[0] - ending.rest[0], rest[1] - ending.rest[1]) / max(error, 1.0)
+
+
+def _left_over(planned: Ending, together: Ending, rest: Point | None) -> float | None:
+    if rest is None or together.rest is None or planned.rest is None:
+        return None
+    return hypot(rest[0] - together.rest[0], rest[1] - together.rest[1])
