@@ -26,11 +26,19 @@ REACH = 0.34
 """How far to both sides of the outline an edge is looked for, in radii."""
 STEP = 0.02
 """Step along the normal in radii."""
-PRIOR = 0.08
-"""Standard deviation, in radii, of where the edge is expected; halved after the first round."""
+PRIORS = (0.08, 0.06, 0.04, 0.04, 0.04)
+"""Standard deviation, in radii, of where the edge is expected, round by round."""
 SEARCH_MM = 8.0
 """How far about the first guess the whole outline is tried."""
+ACROSS = (0.94, 1.06)
+"""Inside and outside of an outline, in radii."""
+MOST_COUNTED = 1.5
+"""A direction counts up to so many times the middle difference across the outline."""
 LEAST_EDGES = 24
+CORRELATED = 3.0
+"""Neighbouring edges err together, so their mean is this much worse than of as many that do not."""
+SYSTEMATIC_PX = 0.25
+"""What shadow and light at the rim shift an outline by, in pixels of the camera."""
 HOLD = 3.0
 """See `fit_outline`."""
 BESIDE = 0.16
@@ -137,27 +145,27 @@ def _best_shift(
     outline: Floats,
     covered: NDArray[np.bool_],
 ) -> Point:
-    """The place about `centre` at which the outline best parts foreign things inside from bare table outside.
+    """The place about `centre` at which the colours differ most across the whole outline.
 
-    It sees no print on the ball at all, and is good to about a millimetre.
+    Each direction counts up to a limit, so that neither a highlight nor the print's white outweighs a dim edge on the
+    far side: only the ball's own end is an edge all round. Good to about a millimetre.
     """
     half = features.shape[0] // 2
     steps = np.arange(-SEARCH_MM, SEARCH_MM + 0.1, 1.0)
     sx, sy = (a.ravel() for a in np.meshgrid(steps, steps))
     shifts = np.stack([sx, sy], -1)[:, None, None, :]
-    score = -0.05 * np.hypot(sx, sy) / SEARCH_MM
-    for sign, part, scales in (
-        (1.0, outline[::2], np.array([0.7, 0.8, 0.88, 0.94])),
-        (-1.0, outline[::2][~covered[::2]], np.array([1.06, 1.12, 1.2, 1.3])),
-    ):
-        if not len(part):
-            continue
-        at = part[None, :, None, :] * scales[None, None, :, None] + shifts
-        xy = (at / mm_per_px + half).astype(np.float32).reshape(len(sx), -1, 2)
-        f = cv2.remap(
-            features[..., 3], xy[..., 0], xy[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
-        score += sign * f.mean(1) * len(part) / len(outline[::2])
+    part = outline[::2]
+    at = part[None, :, None, :] * np.array(ACROSS)[None, None, :, None] + shifts
+    xy = (at / mm_per_px + half).astype(np.float32).reshape(len(sx), -1, 2)
+    colours = np.ascontiguousarray(features[..., :3])
+    seen = cv2.remap(
+        colours, xy[..., 0], xy[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    ).reshape(len(sx), len(part), 2, 3)
+    differ = np.linalg.norm(seen[:, :, 0] - seen[:, :, 1], axis=-1)
+    differ *= np.where(covered[::2], 0.5, 1.0)
+    limit = MOST_COUNTED * float(np.median(differ[len(sx) // 2])) + 1e-6
+    score = np.minimum(differ, limit).mean(1)
+    score = score / max(float(score.max()), 1e-6) - 0.03 * np.hypot(sx, sy) / SEARCH_MM
     i = int(score.argmax())
     return centre[0] + float(sx[i]), centre[1] + float(sy[i])
 
@@ -201,20 +209,21 @@ def fit_outline(
     centre = _best_shift(_features(patches, place, bare), mm_per_px, place, outline, covered)
     scales = np.arange(1 - REACH, 1 + REACH + STEP / 2, STEP)
     found: Outline | None = None
-    for turn in range(4):
+    for prior in PRIORS:
         outline = outline_mm(camera, table, centre)
         length = np.linalg.norm(outline, axis=1)
         at = outline[:, None, :] * scales[None, :, None]
         covered = _covered(outline, centre, near, table.radius_mm)
         g = _strength(_features(patches, centre, bare), mm_per_px, at, scales, covered)
-        s, strength = _edges(g, scales, PRIOR / 2 ** min(turn, 1))
+        s, strength = _edges(g, scales, prior)
         weight = np.minimum(strength / (np.median(strength) + 1e-9), 1.0)
         solution, spread, w = _solve(outline / length[:, None], (s - 1) * length, weight, hold)
         if int((w > 0.1).sum()) < LEAST_EDGES or np.hypot(*solution[:2]) > 0.4 * table.radius_mm:
             return None
         centre = (centre[0] + float(solution[0]), centre[1] + float(solution[1]))
         free = float(w[~covered].sum())
-        found = Outline(centre, spread * float(np.sqrt(2 / max(0.5, free))), float(solution[2]))
+        chance = CORRELATED * spread * float(np.sqrt(2 / max(0.5, free)))
+        found = Outline(centre, float(np.hypot(chance, SYSTEMATIC_PX * mm_per_px)), float(solution[2]))
     return found
 
 

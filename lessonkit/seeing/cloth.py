@@ -28,7 +28,8 @@ SHADOW_K = 0.58
 """Darker than this along the cloth's own colour is no contact shadow of a ball (measured shadows: 0.63 and more)."""
 BRIGHT_K = 1.30
 LEAST_E = 0.04
-"""Smallest relative colour difference that counts, whatever the noise."""
+FAINTEST_E = 0.012
+"""See `BareTable.least_e`."""
 FLOOR_SHARE = 0.2
 """Light below this share of the cloth's counts as black."""
 PLATE_VOTES = 0.35
@@ -120,6 +121,12 @@ class BareTable:
         noises = [float(np.median(table.measures(p)[1][bed])) for p in stack[:: max(1, len(stack) // 5)]]
         return cls(view, linear, floor, float(np.median(noises)))
 
+    @property
+    def least_e(self) -> float:
+        """Smallest relative colour difference that counts: less in clean pictures, so that a green ball on green cloth
+        shows, more in noisy ones."""
+        return max(min(LEAST_E, FAINTEST_E + 4 * self.e_noise), 4 * self.e_noise)
+
     def gain(self, picture: Picture) -> float:
         """How bright a whole bed view is beside the bare table: 1 unless the camera changed its exposure."""
         light, b = LINEAR[picture[::8, ::8]], self.linear[::8, ::8]
@@ -172,7 +179,7 @@ class BareTable:
     def foreign(self, picture: Picture, part: Window | None = None, gain: float | None = None) -> Mask:
         """How surely each pixel of a bed view, or of `part` of it, is not the bare table, 0 to 1."""
         k, e = self.measures(picture, part, gain)
-        least = max(LEAST_E, 4 * self.e_noise)
+        least = self.least_e
         by_colour = (e - least) / (1.5 * least)
         by_dark = (SHADOW_K - k) / 0.12
         by_bright = (k - BRIGHT_K) / 0.3
