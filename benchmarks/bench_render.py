@@ -1,91 +1,78 @@
-"""Time of rendering a lesson against the time of encoding its frames alone, in one run, as a ratio.
+"""Time of rendering a lesson, and of a draft of it, against the time of encoding its frames alone, as ratios in one run.
 
 python benchmarks/bench_render.py [FOOTAGE --notes NOTES] [--analysis ANALYSIS] [--repeats N]
 
-Encoding alone: the lesson is rendered once more, but its frames are gathered in blocks in memory, and only the handing
-of each block to the same encoder with the same settings is timed, so frames and settings are exactly the lesson's.
-Nothing is asserted: the figures depend on the machine, the ratio less so.
+Encoding alone: the finished lesson's frames are decoded in blocks into memory, and only the handing of each block to an
+encoder with the lesson's settings, frame by frame as any encoder takes them, is timed, with the sound's encoding. Nothing
+is asserted: the figures depend on the machine, the ratio less so.
 """
 
 from __future__ import annotations
 
 import argparse
-import resource
 import tempfile
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
-from unittest.mock import patch
 
+import av
 import cv2
 
-from clocks import Cost, best, cost_of, table
+from clocks import Cost, best, cost_of, peak_mb, table
 from lessonkit import stages
 from lessonkit.analysis_file import read_analysis
 from lessonkit.lesson.cutting import build_cuts
-from lessonkit.lesson.picture import Picture
-from lessonkit.progress import Lines, ignore
+from lessonkit.progress import Lines
 from lessonkit.publish import video
-from lessonkit.publish.encoder import Encoder
+from lessonkit.publish.encoder import Form, codec
+from lessonkit.publish.joining import SAMPLE_RATE_HZ, SOUND_BITS_PER_S
 
 SAMPLE = Path(__file__).parent.parent / "sample_media"
 BLOCK = 90
-"""Different pictures held in memory: 280 MB at 1080p."""
+"""Pictures held in memory: 280 MB at 1080p."""
 
 
-class Gathering(Encoder):
-    """Encodes in blocks, and measures that alone."""
+def _blocks(path: Path, kind: str) -> Iterator[list[Any]]:
+    """Decoded frames, BLOCK at a time."""
+    with av.open(str(path)) as container:
+        stream = container.streams.get({kind: 0})[0]
+        stream.thread_type = "AUTO"
+        block: list[Any] = []
+        for frame in container.decode(stream):
+            block.append(frame)
+            if len(block) == BLOCK:
+                yield block
+                block = []
+        yield block
 
-    cost = Cost(0.0, 0.0)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        Gathering.cost = Cost(0.0, 0.0)
-        self._block: list[tuple[Picture, int]] = []
-        super().__init__(*args, **kwargs)
+def encode_alone(lesson: Path, form: Form, out: Path) -> Cost:
+    """The cost of encoding these pictures and this sound into a file, and of nothing else."""
+    total = Cost(0.0, 0.0)
+    with av.open(str(out), "w", options={"movflags": "+faststart"}) as container:
+        stream = container.add_stream("libx264", rate=form.rate)
+        model = codec(form)
+        context = stream.codec_context
+        context.width, context.height, context.pix_fmt = *form.size, "yuv420p"
+        context.time_base, context.thread_type, context.options = model.time_base, "AUTO", model.options
+        audio = container.add_stream("aac", rate=SAMPLE_RATE_HZ, layout="stereo", bit_rate=SOUND_BITS_PER_S)
+        for kind, to in (("video", stream), ("audio", audio)):
+            for block in _blocks(lesson, kind):
 
-    def picture(self, picture: Picture, repeat: int = 1) -> None:
-        """Gather."""
-        self._block.append((picture, repeat))
-        if len({id(p) for p, _ in self._block}) >= BLOCK:
-            self._encode_block()
+                def work(block: list[Any] = block, to: Any = to) -> None:
+                    for frame in block:
+                        if isinstance(frame, av.VideoFrame):
+                            frame.pict_type = 0
+                        container.mux(to.encode(frame))
 
-    @property
-    def frames(self) -> int:
-        """With those gathered."""
-        return super().frames + sum(n for _, n in self._block)
+                total = _sum(total, cost_of(work))
+            total = _sum(total, cost_of(lambda to=to: container.mux(to.encode(None))))
+    return total
 
-    @property
-    def samples_due(self) -> int:
-        """Sound follows when its pictures are encoded."""
-        self._encode_block()
-        return super().samples_due
 
-    def _encode_block(self) -> None:
-        block, self._block = self._block, []
-
-        def work() -> None:
-            for picture, repeat in block:
-                super(Gathering, self).picture(picture, repeat)
-            self._waiting.join()
-
-        self._add(cost_of(work))
-
-    def sound(self, samples: Any) -> None:
-        """The sound is encoding, too."""
-
-        def work() -> None:
-            super(Gathering, self).sound(samples)
-            self._waiting.join()
-
-        self._add(cost_of(work))
-
-    def close(self) -> None:
-        """Writing the index is encoding, too."""
-        self._encode_block()
-        self._add(cost_of(super().close))
-
-    @staticmethod
-    def _add(c: Cost) -> None:
-        Gathering.cost = Cost(Gathering.cost.wall_s + c.wall_s, Gathering.cost.cpu_s + c.cpu_s)
+def _sum(a: Cost, b: Cost) -> Cost:
+    return replace(a, wall_s=a.wall_s + b.wall_s, cpu_s=a.cpu_s + b.cpu_s)
 
 
 def main() -> None:
@@ -99,26 +86,30 @@ def main() -> None:
     parser.add_argument("--repeats", type=int, default=2)
     args = parser.parse_args()
     cv2.setNumThreads(1)  # as the watching leaves it
-    with tempfile.TemporaryDirectory() as home:
-        job = stages.Job(args.footage, Path(home) / "work", args.notes)
+    with tempfile.TemporaryDirectory() as folder:
+        home = Path(folder)
+        job = stages.Job(args.footage, home / "work", args.notes)
         analysis = read_analysis(args.analysis) if args.analysis else stages.analyse(job, Lines()).analysis
-        cuts, lesson = build_cuts(analysis), Path(home) / "lesson.mp4"
-        rendering, encoding = [], []
+        cuts, form = build_cuts(analysis), video.form_of(analysis)
+        rendering, drafting, encoding = [], [], []
         for _ in range(args.repeats):
-            rendering.append(
-                cost_of(lambda: video.render(args.footage, analysis, cuts, lesson, progress=ignore))
+            rendering.append(cost_of(lambda: video.render(args.footage, analysis, cuts, home / "lesson.mp4")))
+            encoding.append(encode_alone(home / "lesson.mp4", form, home / "alone.mp4"))
+            drafting.append(
+                cost_of(lambda: video.render(args.footage, analysis, cuts, home / "draft.mp4", draft=True))
             )
-            with patch.object(video, "Encoder", Gathering):
-                video.render(args.footage, analysis, cuts, lesson, progress=ignore)
-            encoding.append(Gathering.cost)
         floor = best(encoding)
-        frames = round(cuts.duration_s * video.output_rate(analysis.footage))
+        rows = [
+            ("encoding alone", floor),
+            ("rendering (whole lesson)", best(rendering)),
+            ("draft", best(drafting)),
+        ]
+        frames = round(cuts.duration_s * form.rate)
         print(f"lesson of {args.footage.name}, {frames} frames, best of {args.repeats}")
-        print(
-            table([("encoding alone", floor), ("rendering (whole lesson)", best(rendering))], floor, frames)
-        )
-        most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        print(f"most memory in this process, blocks of the bench included: {most:.0f} MB")
+        print(table(rows, floor, frames))
+        quicker = best(rendering).over(best(drafting))
+        print(f"a draft is {quicker[0]:.1f} times as fast (processor: {quicker[1]:.1f})")
+        print(f"most memory in this process, blocks of the bench included: {peak_mb():.0f} MB")
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import resource
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -61,3 +62,8 @@ def table(rows: list[tuple[str, Cost]], floor: Cost, frames: int) -> str:
             f"{name:28s} {c.wall_s:8.2f} {c.cpu_s:8.2f} {frames / c.wall_s:9.1f} {wall:7.2f} {cpu:7.2f}"
         )
     return "\n".join(lines)
+
+
+def peak_mb() -> float:
+    """The most memory that this process has held so far, in MB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

@@ -130,14 +130,18 @@ def speed_words(shot: Shot) -> str | None:
     return None if speed is None else f"{speed:.1f} m/s"
 
 
-def set_up(analysis: Analysis, shot: Shot, pen: Pen, headlines: Mapping[str, str] | None = None) -> Set:
+def set_up(
+    analysis: Analysis, shot: Shot, pen: Pen, headlines: Mapping[str, str] | None = None, reserved: Sequence[Box] = ()
+) -> Set:  # fmt: skip
     """Choose the places of headline and inset so that they hide none of the shot's balls, pockets and ways.
 
-    `headlines` are words that the person wants over 'plan', 'play' or 'result' instead of what is known of the shot.
+    `headlines` are words that the person wants over 'plan', 'play' or 'result' instead of what is known of the shot;
+    `reserved` are boxes that something else will cover.
     """
     sizes = pen.sizes
     margin = max(4, round(sizes.short_px * MARGIN_SHARE))
-    taken = Room(sizes.width_px, sizes.height_px, [*_ball_boxes(pen, shot), *_pocket_boxes(pen, shot)])
+    things = [*reserved, *_ball_boxes(pen, shot), *_pocket_boxes(pen, shot)]
+    taken = Room(sizes.width_px, sizes.height_px, things)
     taken.soft += _ways_px(pen, shot)
     plates = {
         "plan": headline(headline_words(shot), sizes),

@@ -23,7 +23,7 @@ from lessonkit.lesson.cards import (
 from lessonkit.lesson.cursor import Cursor
 from lessonkit.lesson.cutlist import CutList, Piece
 from lessonkit.lesson.logo import logo_overlay
-from lessonkit.lesson.picture import Picture
+from lessonkit.lesson.picture import Box, Picture
 from lessonkit.lesson.plan_scene import plan_still
 from lessonkit.lesson.play_scene import Play
 from lessonkit.lesson.result_scene import result_still
@@ -35,6 +35,7 @@ from lessonkit.model import Analysis, Shot
 from lessonkit.publish.encoder import Form
 from lessonkit.publish.stills import Beside
 
+CARDS = ("title", "table", "next")
 Pictures = Iterator[tuple[Picture, int]]
 """Pictures, each with the number of frames that it stands."""
 
@@ -74,9 +75,8 @@ class Showing:
             "result": self._still, "clip": self._clip,
         }.get(piece.kind, self._card)(piece, frames)  # fmt: skip
         logo = self._logo
-        if logo is None or (
-            self._settings.logo.show_on == "cards" and piece.kind not in ("title", "table", "next")
-        ):
+        plain = piece.kind == "clip" or (piece.kind not in CARDS and not self._logo_box())
+        if logo is None or plain:
             yield from made
             return
         last: tuple[Picture, Picture] | None = None
@@ -93,10 +93,14 @@ class Showing:
             pen = pen_for(self._analysis, self._base)
             own = self._settings.colours
             pen = replace(pen, inks=own_inks(pen.inks, own.planned, own.actual, own.aim))
-            self._set = set_up(self._analysis, shot, pen, self._headlines(shot.seen.number))
+            self._set = set_up(self._analysis, shot, pen, self._headlines(shot.seen.number), self._logo_box())
         if self._beside is not None:
             self._beside.layout(self._base)
         return self._set
+
+    def _logo_box(self) -> list[Box]:
+        """Where the logo lies on the pictures of shots."""
+        return [self._logo.box] if self._logo is not None and self._settings.logo.show_on == "all" else []
 
     def _still(self, piece: Piece, frames: int) -> Pictures:
         shot = self._shots[piece.shot or 0]
