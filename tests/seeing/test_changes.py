@@ -1,0 +1,75 @@
+"""Looking again only at what changed gives what looking at everything gives."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from lessonkit.model import Point
+from lessonkit.seeing.changes import Changes
+from lessonkit.seeing.sampling import Sample, Sampler
+from tests.scenes import Scene, random_scene
+from tests.seeing.filming import Filmed, frame
+
+TIMES_S = [0.0, 0.2, 0.4, 0.6]
+
+
+@pytest.fixture(scope="module")
+def filmed() -> Filmed:
+    """A table with balls at rest and nobody near, some noise in the picture."""
+    scene = random_scene(np.random.default_rng(21), "middling", 1, size=(1280, 720))
+    return Filmed.of(scene, TIMES_S)
+
+
+def moved(scene: Scene, ball: int, by: Point) -> Scene:
+    """The scene with one ball elsewhere."""
+    x, y = scene.layout[ball]
+    return replace(scene, layout={**scene.layout, ball: (x + by[0], y + by[1])})
+
+
+def test_noise_is_no_change(filmed: Filmed) -> None:
+    """The first frame is looked at whole; further frames of the same table, each with noise of its own, hardly at all."""
+    changes = Changes(filmed.view)
+    assert changes.since_last(frame(filmed.scene, 0.0)) is None
+    for t in (0.1, 0.2, 0.3, 0.4):
+        parts = changes.since_last(frame(filmed.scene, t))
+        assert parts is not None
+        assert (
+            sum((p.x1 - p.x0) * (p.y1 - p.y0) for p in parts) < 0.02 * filmed.view.rows * filmed.view.columns
+        )
+
+
+@pytest.mark.parametrize("by", [(8.0, 0.0), (0.0, -60.0), (300.0, 40.0)])
+def test_a_ball_that_moved_is_looked_at_again(filmed: Filmed, by: Point) -> None:
+    """Where it lay and where it lies fall into the parts that changed, and no two parts overlap."""
+    ball = next(iter(filmed.scene.layout))
+    changes = Changes(filmed.view)
+    changes.since_last(frame(filmed.scene, 0.0))
+    parts = changes.since_last(frame(moved(filmed.scene, ball, by), 0.1))
+    assert parts
+    x, y = filmed.scene.layout[ball]
+    for place in filmed.view.to_view([(x, y), (x + by[0], y + by[1])]):
+        assert any(p.holds(float(place[0]), float(place[1])) for p in parts)
+    for i, a in enumerate(parts):
+        for b in parts[i + 1 :]:
+            assert a.x1 <= b.x0 or b.x1 <= a.x0 or a.y1 <= b.y0 or b.y1 <= a.y0
+
+
+def places(sample: Sample) -> np.ndarray:
+    """Places of the discs that stand clear, in order."""
+    return np.array(sorted(s.place for s in sample.sightings if s.clear > 0.6))
+
+
+def test_parts_give_what_the_whole_gives(filmed: Filmed) -> None:
+    """A ball is moved about from look to look: discs found by looking at parts are those of a fresh look at everything,
+    within a view pixel."""
+    ball = next(iter(filmed.scene.layout))
+    sampler = Sampler(filmed.view, filmed.bare, filmed.patcher)
+    for k, by in enumerate([(0.0, 0.0), (15.0, 0.0), (120.0, -30.0), (120.0, -30.0), (-200.0, 10.0)]):
+        shown = frame(moved(filmed.scene, ball, by), 0.1 * k)
+        got = places(sampler.sample(shown))
+        whole = places(Sampler(filmed.view, filmed.bare, filmed.patcher).sample(shown))
+        assert got.shape == whole.shape
+        assert np.abs(got - whole).max() < filmed.view.mm_per_px

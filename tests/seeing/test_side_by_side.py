@@ -1,0 +1,65 @@
+"""Work cut into stretches and done by several processes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lessonkit.errors import FootageError
+from lessonkit.footage.reader import open_footage, reopened
+from lessonkit.seeing.first_look import STRETCH_S, stretches
+from lessonkit.seeing.workers import Workers, workers
+
+SAMPLE = Path(__file__).parents[2] / "sample_media" / "club-night.mp4"
+
+
+def test_stretches_leave_nothing_out() -> None:
+    """Each begins at a key frame where the one before ends, the first at the start and the last past the end."""
+    with open_footage(SAMPLE) as footage:
+        cut = stretches(footage)
+        keys = footage.key_times()
+        assert cut[0][0] == 0.0
+        assert cut[-1][1] > footage.info.duration_s
+        for (_, end), (start, _) in zip(cut[:-1], cut[1:], strict=True):
+            assert end == start and any(abs(start - k) < 1e-9 for k in keys)
+        assert all(b - a >= STRETCH_S / 2 for a, b in cut)
+
+
+def test_a_stretch_reads_like_the_whole() -> None:
+    """Footage that another process opens again gives, from a key frame on, the very frames of the first reading."""
+    with open_footage(SAMPLE) as footage:
+        start_s = stretches(footage)[1][0]
+        end_s = start_s + 0.5
+        whole = [(f.t_s, int(np.sum(f.luma()[::16, ::16], dtype=int))) for f in footage.frames(0.0, end_s)]
+        with reopened(SAMPLE, footage.reading) as again:
+            part = [
+                (f.t_s, int(np.sum(f.luma()[::16, ::16], dtype=int))) for f in again.frames(start_s, end_s)
+            ]
+    assert part == [f for f in whole if f[0] >= start_s - 1e-9]
+    assert len(part) >= 14
+
+
+def test_short_footage_needs_no_workers() -> None:
+    """Work on a few seconds is done at once, in this process; its errors come out with its result."""
+    with workers(3.0) as hands:
+        assert hands.count == 1
+        assert hands.result(hands.submit(pow, 2, 5)) == 32
+        failed = hands.submit(divmod, 1, 0)
+        with pytest.raises(ZeroDivisionError):
+            hands.result(failed)
+
+
+def test_a_worker_that_is_stopped_is_said_so() -> None:
+    """A process that ends in mid-work, as for want of memory, gives one sentence that says what to do."""
+    import os
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    with ProcessPoolExecutor(1, get_context("spawn")) as pool:
+        hands = Workers(pool, 1)
+        with pytest.raises(FootageError, match="memory"):
+            hands.result(hands.submit(os._exit, 3))
+        with pytest.raises(FootageError, match="memory"):
+            hands.submit(pow, 2, 5)
