@@ -142,7 +142,20 @@ def publish(footage: Path, out: Path, analysis: Analysis, wishes: Wishes, talk: 
             keep=out / video.PIECES, clips=out / CLIPS if wishes.clips else None, sound=sound,
         )  # fmt: skip
     _drop_old(out / "stills", _STILL, beside.written)
-    return (*unheard, *cautions, *([sound.caution] if sound.caution else []))
+    also = (sound.caution, _undrawn(analysis, cuts, settings))
+    return (*unheard, *cautions, *(c for c in also if c))
+
+
+def _undrawn(analysis: Analysis, cuts: CutList, settings: Settings) -> str | None:
+    """One sentence where words in the pictures have signs that no font at hand has."""
+    from lessonkit.lesson.glyphs import caution
+    from lessonkit.lesson.text import font_files
+
+    head = analysis.head
+    words = [w for w in (head.title, head.series, head.number, head.player) if w]
+    words += [w for p in cuts.pieces for w in (p.headline or "", *(p.text or ()))]
+    words += [c.text for c in cuts.cues] if settings.captions.burn else []
+    return caution(words, (*font_files(bold=True), *font_files(bold=False)))
 
 
 def _write_texts(out: Path, analysis: Analysis, cuts: CutList) -> tuple[str, ...]:

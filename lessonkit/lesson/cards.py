@@ -12,7 +12,7 @@ from lessonkit.lesson import style
 from lessonkit.lesson.phrases import ball_word, target
 from lessonkit.lesson.picture import U8, Layer, Picture
 from lessonkit.lesson.scene import distance_words
-from lessonkit.lesson.text import balanced, font, line_height_px, shortened, text_mask, wrapped
+from lessonkit.lesson.text import balanced, line_height_px, shortened, text_mask, top_px, wrapped
 from lessonkit.model import Analysis, Shot
 
 FADE_S = 0.6
@@ -93,7 +93,7 @@ def _write(layer: Layer, line: Words) -> None:
     mask = text_mask(line.text, line.size_px, bold=line.bold)
     if not mask.size:
         return
-    top = int(font(line.size_px, bold=line.bold).getbbox(line.text)[1]) - 1
+    top = top_px(line.text, line.size_px, bold=line.bold)
     x = line.x - mask.shape[1] // 2 if line.centred else line.x
     layer.stamp(mask, x, line.y + top, line.colour)
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lessonkit.lesson import style
 from lessonkit.lesson.picture import Box, Layer
-from lessonkit.lesson.text import balanced, font, line_height_px, text_mask, width_px, wrapped
+from lessonkit.lesson.text import balanced, line_height_px, text_mask, top_px, width_px, wrapped
 from lessonkit.model import Point
 
 FAR_COST = 4.0
@@ -113,7 +113,7 @@ class Plate:
 
 def _on_baseline(text: str, size_px: int, bold: bool) -> tuple[NDArray[np.uint8], int]:
     """The letters, and how far below the line's top they begin."""
-    return text_mask(text, size_px, bold=bold), int(font(size_px, bold=bold).getbbox(text)[1]) - 1
+    return text_mask(text, size_px, bold=bold), top_px(text, size_px, bold=bold)
 
 
 def rounded(width: int, height: int, radius: int) -> NDArray[np.uint8]:

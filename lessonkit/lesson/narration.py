@@ -197,7 +197,9 @@ def _captioned(d: Draft, due: _Spoken) -> tuple[Draft, _Spoken]:
 
 
 def _with_captions(d: Draft, spoken: _Spoken) -> Draft:
-    return replace(d, captions=tuple(c for _, c in spoken), captions_at_s=tuple(at for at, _ in spoken))
+    return replace(
+        d, captions=tuple(c for _, c in spoken), captions_at_s=tuple(round(at, 3) for at, _ in spoken)
+    )
 
 
 def _on_still(d: Draft, takes: list[Take], rest_s: float, due: _Spoken) -> Draft:

@@ -11,6 +11,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from lessonkit.errors import SettingsError
 from lessonkit.lesson import style
+from lessonkit.lesson.glyphs import fonts_for, reads_leftwards
 from lessonkit.model import Point
 
 _own: dict[bool, str] = {}
@@ -39,21 +40,65 @@ def use_fonts(bold: str = "", regular: str = "") -> None:
 @lru_cache(maxsize=32)
 def font(size_px: int, *, bold: bool = True) -> ImageFont.FreeTypeFont:
     """The shipped DejaVu Sans, or the person's own font, in a size."""
-    if bold in _own:
-        return ImageFont.truetype(_own[bold], size_px)
+    return _font(font_files(bold=bold)[0], size_px)
+
+
+@lru_cache(maxsize=64)
+def _font(path: str, size_px: int) -> ImageFont.FreeTypeFont:
+    return ImageFont.truetype(path, size_px)
+
+
+def font_files(*, bold: bool = True) -> tuple[str, ...]:
+    """The font files written with, the one that is tried first in front."""
     name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
-    return ImageFont.truetype(str(files("lessonkit") / "fonts" / name), size_px)
+    shipped = str(files("lessonkit") / "fonts" / name)
+    return (_own[bold], shipped) if bold in _own else (shipped,)
+
+
+@lru_cache(maxsize=256)
+def _runs(
+    text: str, size_px: int, bold: bool, first: tuple[str, ...]
+) -> list[tuple[ImageFont.FreeTypeFont, str]]:
+    """The text in runs of one font each, from left to right as they stand in the picture."""
+    runs = [(_font(path, size_px), run) for path, run in fonts_for(text, first)]
+    return runs[::-1] if reads_leftwards(text) else runs
+
+
+def _laid(
+    text: str, size_px: int, bold: bool
+) -> tuple[list[tuple[ImageFont.FreeTypeFont, str, float]], list[float]]:
+    """Runs with the x at which each begins, and the box of the drawn letters around a baseline from (0, 0)."""
+    laid: list[tuple[ImageFont.FreeTypeFont, str, float]] = []
+    box: list[float] = []
+    x = 0.0
+    for f, run in _runs(text, size_px, bold, font_files(bold=bold)):
+        x0, y0, x1, y1 = f.getbbox(run, anchor="ls")
+        if x1 > x0 and y1 > y0:
+            here = [x + x0, y0, x + x1, y1]
+            box = [
+                min(a, b) if k < 2 else max(a, b)
+                for k, (a, b) in enumerate(zip(box or here, here, strict=True))
+            ]
+        laid.append((f, run, x))
+        x += f.getlength(run)
+    return laid, box
 
 
 def text_mask(text: str, size_px: float, *, bold: bool = True) -> NDArray[np.uint8]:
     """Coverage 0-255 of a line of text, shape (height, width), cropped to the drawn letters; (0, 0) for none."""
-    f = font(max(4, round(size_px)), bold=bold)
-    x0, y0, x1, y1 = f.getbbox(text)
-    if x1 <= x0 or y1 <= y0:
+    laid, box = _laid(text, max(4, round(size_px)), bold)
+    if not box:
         return np.zeros((0, 0), np.uint8)
-    image = Image.new("L", (int(x1 - x0) + 2, int(y1 - y0) + 2))
-    ImageDraw.Draw(image).text((1 - x0, 1 - y0), text, fill=255, font=f)
+    image = Image.new("L", (int(box[2] - box[0]) + 2, int(box[3] - box[1]) + 2))
+    for f, run, x in laid:
+        ImageDraw.Draw(image).text((1 + x - box[0], 1 - box[1]), run, fill=255, font=f, anchor="ls")
     return np.asarray(image)
+
+
+def top_px(text: str, size_px: int, *, bold: bool = True) -> int:
+    """From the top of a line's room (its font's ascent) down to the first row of its mask."""
+    _, box = _laid(text, size_px, bold)
+    return round(font(size_px, bold=bold).getmetrics()[0] + box[1]) - 1 if box else 0
 
 
 def draw_text(image: NDArray[np.uint8], text: str, centre: Point, size_px: float, colour: str) -> None:
@@ -71,7 +116,7 @@ def draw_text(image: NDArray[np.uint8], text: str, centre: Point, size_px: float
 
 def width_px(text: str, size_px: int, *, bold: bool = True) -> int:
     """How wide a line of text is."""
-    return int(np.ceil(font(size_px, bold=bold).getlength(text)))
+    return int(np.ceil(sum(f.getlength(run) for f, run in _runs(text, size_px, bold, font_files(bold=bold)))))
 
 
 def line_height_px(size_px: int, *, bold: bool = True) -> int:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from lessonkit.footage.reader import OpenFootage, open_footage
 from lessonkit.lesson.badge import speed_badge
+from lessonkit.lesson.burning import Burner
 from lessonkit.lesson.cards import (
     ANIMATED_FPS,
     SHINE,
@@ -54,6 +55,7 @@ class Showing:
         self._cursor = Cursor(source)
         self._stills = Stills(source, analysis, self._cursor, form.size)
         self._logo = logo_overlay(settings.logo, form.size)
+        self._burner = Burner(cuts.cues, form.size, form.rate) if settings.captions.burn else None
         self._shots = {s.seen.number: s for s in analysis.shots}
         self._set: Set | None = None
         self._base = Picture(2, 2)
@@ -62,13 +64,21 @@ class Showing:
     def also_depends(self, piece: Piece) -> str:
         """What a piece depends on beside itself: the shot's headlines, and stills that the lesson does not show."""
         words = sorted(self._headlines(piece.shot).items()) if piece.shot is not None else []
-        return str((words, self._missing(piece) if self._beside is not None else []))
+        burnt = self._burner.words(piece) if self._burner is not None else []
+        return str((words, self._missing(piece) if self._beside is not None else [], burnt))
 
     def _headlines(self, shot: int | None) -> dict[str, str]:
         return {str(p.kind): p.headline for p in self._cuts.pieces if p.shot == shot and p.headline}
 
     def pictures(self, piece: Piece, frames: int) -> Pictures:
         """The pictures of one piece, `frames` frames in all. Raises FootageError where the footage cannot be read."""
+        made = self._marked(piece, frames)
+        if self._burner is None:
+            return made
+        return self._burner.over(made, round(piece.start_s * self._form.rate))
+
+    def _marked(self, piece: Piece, frames: int) -> Pictures:
+        """The pictures with the person's logo where it is wanted."""
         self.began_s = None
         made = {
             "play": self._moving, "replay": self._moving, "skip": self._moving, "plan": self._still,
