@@ -1,4 +1,4 @@
-"""The commands: `lessonkit check`, `make`, `render`, `analyse`, `notes` and `settings`.
+"""The commands: `lessonkit check`, `make`, `render`, `analyse`, `options`, `notes` and `settings`.
 
 Results go to standard output, all talk to standard error. Exit status: 0 when all that was asked for was written, 1
 when it was not (one sentence says why), 2 for a wrong command line, 130 when stopped by the person. Nothing heavy is
@@ -20,6 +20,7 @@ from lessonkit import __version__
 from lessonkit.errors import LessonkitError
 
 if TYPE_CHECKING:
+    from lessonkit.model import Execution
     from lessonkit.publishing import Wishes
     from lessonkit.stages import Result
 
@@ -93,6 +94,37 @@ def _table_options(command: F) -> F:
     return command
 
 
+def _execution(ctx: click.Context, param: click.Parameter, value: str) -> Execution:
+    """The player's errors of aim, speed and tip."""
+    from lessonkit.model import Execution
+
+    figures: list[float] = []
+    with suppress(ValueError):
+        figures = [float(v) for v in value.split(",")]
+    if len(figures) == 3 and all(0.0 <= v <= m for v, m in zip(figures, (5.0, 50.0, 0.3), strict=True)):
+        return Execution(figures[0], figures[1] / 100.0, figures[2])
+    raise click.BadParameter(
+        f"{value!r} is not three errors; give degrees (0 to 5), percent (0 to 50) and ball radii (0 to 0.3), as "
+        '"0.1,5,0.04".',
+        ctx,
+        param,
+    )
+
+
+def _errors_option(command: F) -> F:
+    """The option that says how far the player's strokes stray."""
+    return click.option(
+        "--errors",
+        "execution",
+        callback=_execution,
+        default="0.1,5,0.04",
+        show_default=True,
+        metavar="DEG,PERCENT,RADII",
+        help="How far the player's strokes stray from what was meant, as standard deviations: of the aim in degrees, of "
+        "the speed in percent, of the tip's place in ball radii. Chances and spreads are reckoned with them.",
+    )(command)
+
+
 def _footage_options(command: F) -> F:
     """Those, and the folder that a lesson goes into."""
     out = click.option(
@@ -134,15 +166,22 @@ def commands() -> None:
 @click.option(
     "--notes", type=click.Path(path_type=Path), metavar="NOTES", help="The page of notes to the footage."
 )
+@_errors_option
 @_footage_options
 def analyse(
-    footage: Path, notes: Path | None, out: Path, table: str, head: str, corners: Corners | None
+    footage: Path,
+    notes: Path | None,
+    out: Path,
+    table: str,
+    head: str,
+    corners: Corners | None,
+    execution: Execution,
 ) -> None:
     """Work out every shot of FOOTAGE and write DIR/analysis.json."""
     from lessonkit import stages
     from lessonkit.progress import talk
 
-    job = stages.Job(footage, out, notes, table, head, corners)
+    job = stages.Job(footage, out, notes, table, head, corners, execution)
     result = stages.analyse(job, talk())
     _tell(result)
     click.echo(f"Analysis: {out / stages.ANALYSIS}")
@@ -191,15 +230,23 @@ def _lesson_options(command: F) -> F:
     help="The page of notes to it.",
 )
 @_lesson_options
+@_errors_option
 @_footage_options
 def make(
-    footage: Path, notes: Path, out: Path, table: str, head: str, corners: Corners | None, **wishes: Any
+    footage: Path,
+    notes: Path,
+    out: Path,
+    table: str,
+    head: str,
+    corners: Corners | None,
+    execution: Execution,
+    **wishes: Any,
 ) -> None:
     """Make the whole lesson of FOOTAGE: video, captions, chapters, report, stills and analysis."""
     from lessonkit import publishing, stages
     from lessonkit.progress import talk
 
-    job = stages.Job(footage, out, notes, table, head, corners)
+    job = stages.Job(footage, out, notes, table, head, corners, execution)
     wanted = publishing.Wishes(**wishes)
     result = stages.make(job, talk(), wanted)
     _tell(result)
@@ -320,46 +367,14 @@ def check(
 )
 @click.option("--after", is_flag=True, help="The layout that the shot left, instead of the one before it.")
 @click.option("--json", "as_json", is_flag=True, help="Print the options as JSON, each with its path.")
-@click.option(
-    "--aim-error",
-    type=click.FloatRange(0.0, 5.0),
-    default=0.1,
-    show_default=True,
-    metavar="DEG",
-    help="How far the player's aim strays, a standard deviation in degrees.",
-)
-@click.option(
-    "--speed-error",
-    type=click.FloatRange(0.0, 50.0),
-    default=5.0,
-    show_default=True,
-    metavar="PERCENT",
-    help="The same of the speed.",
-)
-@click.option(
-    "--tip-error",
-    type=click.FloatRange(0.0, 0.3),
-    default=0.04,
-    show_default=True,
-    metavar="RADII",
-    help="The same of the tip's place on the cue ball, in ball radii.",
-)
-def options(
-    lesson: Path,
-    shot: int | None,
-    after: bool,
-    as_json: bool,
-    aim_error: float,
-    speed_error: float,
-    tip_error: float,
-) -> None:
+@_errors_option
+def options(lesson: Path, shot: int | None, after: bool, as_json: bool, execution: Execution) -> None:
     """List the possible shots of an analysed layout, ranked by the chance to pot times that of a next shot."""
     import json
 
-    from lessonkit.model import Execution
     from lessonkit.tactics.listing import list_options
 
-    found = list_options(lesson, shot, after, Execution(aim_error, speed_error / 100.0, tip_error))
+    found = list_options(lesson, shot, after, execution)
     if as_json:
         click.echo(json.dumps([f.json for f in found], ensure_ascii=False, indent=1, allow_nan=False))
         return

@@ -262,6 +262,10 @@ class Execution:
     """Of the tip's place, up and to the side alike, in ball radii."""
 
 
+STEADY = Execution()
+"""A steady club player: ours, no source."""
+
+
 @dataclass(frozen=True)
 class Spread:
     """Where the cue ball comes to rest if a stroke strays: an ellipse that holds two landings of three."""

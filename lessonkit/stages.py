@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 from lessonkit.errors import FolderError, FootageError
 from lessonkit.folder import open_folder
 from lessonkit.model import (
+    STEADY,
     Analysis,
+    Execution,
     Footage,
     Head,
     Note,
@@ -53,6 +55,8 @@ class Job:
     head: str = "left"
     corners: tuple[Point, ...] | None = None
     """Four pixel places given by hand, or None to find them."""
+    execution: Execution = STEADY
+    """How far the player's strokes stray."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +79,7 @@ def analyse(job: Job, talk: Talk) -> Result:
     if job.notes:
         page = _read(job.notes, seen.table)
     talk.say("Settling plans and comparing.")
-    result = understand(seen, page)
+    result = understand(seen, page, job.execution)
     write_analysis(job.out / ANALYSIS, result.analysis)
     return result
 
@@ -207,7 +211,7 @@ def _table_size(asked: str, head: Head) -> str:
     return stated.size if stated else asked
 
 
-def understand(seen: Seen, page: Notes | None) -> Result:
+def understand(seen: Seen, page: Notes | None, execution: Execution = STEADY) -> Result:
     """Plan and compare every shot by the notes that belong to it; without notes, measure only."""
     from lessonkit.gauging.figures import measure_table
     from lessonkit.notes.belonging import assign, left_over
@@ -216,7 +220,7 @@ def understand(seen: Seen, page: Notes | None) -> Result:
     notes = page.notes if page else ()
     belonging = assign(notes, seen.shots, table=seen.table)
     done = tuple(
-        _understand_shot(s, seen.table, of_shot, figures)
+        _understand_shot(s, seen.table, of_shot, figures, execution)
         for s, of_shot in zip(seen.shots, belonging, strict=True)
     )
     warnings = list(seen.doubts)
@@ -233,7 +237,9 @@ def understand(seen: Seen, page: Notes | None) -> Result:
     return Result(Analysis(seen.footage, seen.table, seen.camera, done, head, figures), tuple(warnings))
 
 
-def _understand_shot(seen: SeenShot, table: Table, notes: tuple[Note, ...], figures: TableFigures) -> Shot:
+def _understand_shot(
+    seen: SeenShot, table: Table, notes: tuple[Note, ...], figures: TableFigures, execution: Execution
+) -> Shot:
     from lessonkit.comparing.compare import compare
     from lessonkit.comparing.stroke import estimate_stroke
     from lessonkit.gauging.figures import laws_of
@@ -245,14 +251,14 @@ def _understand_shot(seen: SeenShot, table: Table, notes: tuple[Note, ...], figu
     chosen, fallback, others = primary(notes)
     if chosen is None:
         return Shot(seen, more_notes=others, stroke=stroke)
-    plan = make_plan(seen, table, chosen.intent, laws)
+    plan = make_plan(seen, table, chosen.intent, laws, execution)
     return Shot(
         seen,
         note=chosen,
         more_notes=(fallback, *others) if fallback else others,
         plan=plan,
-        plan_b=make_plan(seen, table, fallback.intent, laws) if fallback else None,
-        plan_b_after=plan_after(seen, table, fallback.intent, laws) if fallback else None,
+        plan_b=make_plan(seen, table, fallback.intent, laws, execution) if fallback else None,
+        plan_b_after=plan_after(seen, table, fallback.intent, laws, execution) if fallback else None,
         comparison=compare(seen, table, plan, chosen.intent, stroke, laws),
         stroke=stroke,
     )

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from lessonkit.model import (
     CUE_BALL,
+    STEADY,
     Event,
     Execution,
     Intent,
@@ -25,12 +26,12 @@ from lessonkit.planning.choice import settle_ball, settle_pocket, settle_side, s
 from lessonkit.planning.geometry import direction_deg, fullness, turn_deg
 from lessonkit.planning.search import Found, Wish, goes_into_rack, make_wish, rack_of, search, try_stroke
 from lessonkit.planning.shortcomings import rails_said, shortcomings
-from lessonkit.planning.spread import USUAL, chances
+from lessonkit.planning.spread import chances
 from lessonkit.planning.thin import thin_path
 
 
 def make_plan(
-    shot: SeenShot, table: Table, intent: Intent, laws: Laws = DEFAULT, execution: Execution = USUAL
+    shot: SeenShot, table: Table, intent: Intent, laws: Laws = DEFAULT, execution: Execution = STEADY
 ) -> Plan:
     """The intent settled on the shot's layout, with the cue ball's planned way, its spread and its chances.
 
@@ -81,7 +82,7 @@ def make_plan(
 
 
 def plan_after(
-    shot: SeenShot, table: Table, intent: Intent, laws: Laws = DEFAULT, execution: Execution = USUAL
+    shot: SeenShot, table: Table, intent: Intent, laws: Laws = DEFAULT, execution: Execution = STEADY
 ) -> Plan | None:
     """A fallback planned in the same way on the layout that the shot left; None if its ball is gone from there."""
     if intent.ball is not None and intent.ball not in shot.layout_after:

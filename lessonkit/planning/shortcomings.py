@@ -24,7 +24,7 @@ KINDS: tuple[Stroke, ...] = ("stun", "follow", "draw")
 def shortcomings(wish: Wish, found: Found, fullness: float | None) -> str | None:
     """What the nearest stroke does not do; None if it does all that the note says."""
     task, intent = wish.task, wish.intent
-    if not found.potted:
+    if not found.potted or _wrong_first(task, found):
         why = _why_not(task)
         text = f"No {kind_words(intent)} was found that pots the {task.ball}{why}."
         other = None if why else _instead(wish)
@@ -70,6 +70,12 @@ def kind_words(intent: Intent) -> str:
     return " ".join(words)
 
 
+def _wrong_first(task: Task, found: Found) -> bool:
+    """Whether the cue ball meets another ball before the one that it is sent to."""
+    first = next((h for h in found.run.hits if h.kind == "ball" and CUE_BALL in h.balls), None)
+    return first is not None and task.struck not in first.balls
+
+
 def _why_not(task: Task) -> str:
     """A plain reason why the called ball cannot be potted so, if the layout shows one."""
     D, cue = task.table.ball_diameter_mm, task.layout[CUE_BALL]
@@ -101,7 +107,9 @@ def _instead(wish: Wish) -> str | None:
         free += [replace(intent, speed=None, stroke=k, shade=None) for k in KINDS if k != intent.stroke]
     for other in free:
         found = search(make_wish(wish.task, other, wish.pocket), refined=False)
-        if found is None or not found.potted or CUE_BALL in found.run.dropped or misses_place(other, found):
+        if found is None or not found.potted or _wrong_first(wish.task, found):
+            continue
+        if CUE_BALL in found.run.dropped or misses_place(other, found):
             continue
         if rails_said(other) and found.rails != other.rails:
             continue

@@ -10,12 +10,10 @@ from math import atan2, degrees, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.model import Execution, Layout, Pocket, Spread, Strike, Table
+from lessonkit.model import STEADY, Execution, Layout, Pocket, Spread, Strike, Table
 from lessonkit.physics.laws import Laws
 from lessonkit.physics.many import Many, simulate_many
 
-USUAL = Execution()
-"""A steady club player's errors (docs/strokes.md, "Execution"): ours, no source."""
 PLAYED = 300
 """Strokes that a spread is read from: a chance is then known to 0.03, a half axis to some 5 %."""
 LEAST_LANDINGS = 20
@@ -116,7 +114,7 @@ def chances(
     pocket: Pocket,
     table: Table,
     laws: Laws,
-    execution: Execution = USUAL,
+    execution: Execution = STEADY,
     off_cushions: bool = False,
     n: int = PLAYED,
 ) -> Chances:

@@ -9,9 +9,8 @@ from typing import Any
 from lessonkit.analysis_file import read_analysis
 from lessonkit.errors import LessonkitError
 from lessonkit.gauging.figures import laws_of
-from lessonkit.model import CUE_BALL, Analysis, Execution, SeenShot, Table
+from lessonkit.model import CUE_BALL, STEADY, Analysis, Execution, SeenShot, Table
 from lessonkit.physics.laws import DEFAULT, Laws
-from lessonkit.planning.spread import USUAL
 from lessonkit.tactics.options import rank
 from lessonkit.tactics.report import as_json, layout_json, table
 
@@ -27,7 +26,7 @@ class Listed:
 
 
 def list_options(
-    lesson: Path, number: int | None = None, after: bool = False, execution: Execution = USUAL
+    lesson: Path, number: int | None = None, after: bool = False, execution: Execution = STEADY
 ) -> list[Listed]:
     """The options of the layout before (or after) each shot of a lesson folder or analysis.json, or of one shot.
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from lessonkit.model import (
     CUE_BALL,
+    STEADY,
     Cushion,
     Event,
     Execution,
@@ -30,7 +31,7 @@ from lessonkit.physics.laws import DEFAULT, Laws
 from lessonkit.physics.many import simulate_many
 from lessonkit.planning import aim
 from lessonkit.planning.plan import contacts_of
-from lessonkit.planning.spread import LEAST_LANDINGS, USUAL, Played, ellipse_of, play_strayed
+from lessonkit.planning.spread import LEAST_LANDINGS, Played, ellipse_of, play_strayed
 from lessonkit.planning.thin import thin_path
 from lessonkit.planning.words import SPEEDS_MPS, TIPS_UP, dead_tip, distance
 from lessonkit.tactics.calls import Call, calls
@@ -106,7 +107,7 @@ class _Outcome:
 
 
 def rank(
-    layout: Layout, table: Table, laws: Laws = DEFAULT, execution: Execution = USUAL
+    layout: Layout, table: Table, laws: Laws = DEFAULT, execution: Execution = STEADY
 ) -> tuple[Option, ...]:
     """The possible shots of a layout, the best first; none without a cue ball or where nothing can be potted.
 
