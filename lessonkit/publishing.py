@@ -91,7 +91,7 @@ def lay_out_lesson(
     from lessonkit.lesson.caption_places import placed
     from lessonkit.lesson.cutlist import output_rate
     from lessonkit.lesson.cutting import draft_lesson
-    from lessonkit.lesson.laying import lay_out
+    from lessonkit.lesson.laying import lay_out, left_unsaid
 
     rate, path = output_rate(analysis.footage), out / cuts_file.NAME
     warnings: tuple[str, ...] = ()
@@ -105,7 +105,13 @@ def lay_out_lesson(
         drafts = with_clip_lengths(talking.narrated(draft_lesson(analysis, settings), spoken))
         cuts_file.write_cuts(out, drafts, lay_out(drafts, rate, analysis.shots))
     # read back even where it was just written, so that this run and later ones give the same lesson
-    cuts = lay_out(with_clip_lengths(cuts_file.read_cuts(path, analysis)), rate, analysis.shots)
+    read = with_clip_lengths(cuts_file.read_cuts(path, analysis))
+    cuts = lay_out(read, rate, analysis.shots)
+    if cuts_file.edited(out):
+        warnings += tuple(
+            f"piece {n} of {path.name} is too short for all that is said on it; some of its captions are left out."
+            for n in left_unsaid(read, cuts)
+        )
     return placed(cuts, analysis), warnings
 
 

@@ -105,7 +105,37 @@ def _moving(draft: Draft, rate: Fraction, since_cue: int | None) -> _Laid:
     elif len(texts) == 1:
         place = place_within(texts[0], frames_for(draft.say_at_s, rate), frames, rate)
         cues = ((*place, texts[0]),) if place is not None else ()
+    elif texts:
+        cues = _one_after_the_other(texts, frames_for(draft.say_at_s, rate), frames, rate)
     return _Laid(frames, cues, start_s, start_s + seconds(frames, rate) * draft.speed)
+
+
+def _one_after_the_other(
+    texts: tuple[str, ...], wanted: int, length: int, rate: Fraction
+) -> tuple[tuple[int, int, str], ...]:
+    """Captions in a moving piece from frame `wanted` on, or a moment later; only those that end within it."""
+    at = max(wanted, frames_for(MIN_GAP_S, rate))
+    cues: list[tuple[int, int, str]] = []
+    for text, frames in zip(texts, cue_frames(texts, rate, 0.0), strict=True):
+        if at + frames > length:
+            break
+        cues.append((at, frames, text))
+        at += frames
+    return tuple(cues)
+
+
+def left_unsaid(drafts: Sequence[Draft], cuts: CutList) -> tuple[int, ...]:
+    """Which drafts (counted from 1) have captions for which their moving piece is too short."""
+    shown = iter(cuts.pieces)
+    short = []
+    for n, d in enumerate(drafts, 1):
+        if d.kind == "skip" and d.speed <= 0:
+            continue
+        p = next(shown)
+        inside = sum(p.start_s - 1e-6 <= c.start_s < p.end_s - 1e-6 for c in cuts.cues)
+        if inside < len(caption_texts(d)):
+            short.append(n)
+    return tuple(short)
 
 
 def _piece(draft: Draft, laid: _Laid, at: int, rate: Fraction) -> Piece:

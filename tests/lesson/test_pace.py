@@ -7,8 +7,9 @@ from itertools import pairwise
 
 import pytest
 
-from lessonkit.lesson.cutlist import Draft
+from lessonkit.lesson.cutlist import Draft, output_rate
 from lessonkit.lesson.cutting import build_cuts, draft_lesson, quiet_rolls
+from lessonkit.lesson.laying import lay_out, left_unsaid
 from lessonkit.lesson.settings import Clips, Durations, Order, Pieces, Settings, Speeds, Texts
 from tests.lesson.made import analysis, note, rack, shot
 
@@ -96,3 +97,14 @@ def test_words_clips_and_what_comes_next() -> None:
 def test_nothing_wanted_is_still_a_lesson() -> None:
     """A card rather than an empty video."""
     assert kinds(draft_lesson(rack([TEXT]), Settings(order=Order(lesson=("outro",))))) == ["title"]
+
+
+def test_words_over_moving_pictures_that_do_not_fit_are_named() -> None:
+    """Those that fit stand one after the other; pieces are counted from 1."""
+    a = rack([TEXT])
+    words = "The cue ball comes off the foot cushion here.\nThen it crosses the table to the left.\nAnd it stops by the side pocket, too long."
+    for end_s, fits in ((15.0, 3), (11.0, 2), (6.5, 0)):
+        drafts = [Draft("title"), Draft("play", 1, 4.0, end_s, say=words)]
+        cuts = lay_out(drafts, output_rate(a.footage), a.shots)
+        assert len(cuts.cues) == fits
+        assert left_unsaid(drafts, cuts) == (() if fits == 3 else (2,))
