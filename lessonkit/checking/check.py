@@ -106,7 +106,7 @@ def _timely(stretch: Stretch) -> dict[str, float | None]:
     missing = measures.uneven_share(stretch.times_s)
     repeated = measures.repeated_share(stretch.small)
     steps = np.diff(stretch.times_s)
-    lost = None if missing is None or repeated is None else max(missing, repeated)
+    lost = None if missing is None else max(missing, repeated or 0.0)
     bits = stretch.bits_per_px
     return {
         "fps": float(1 / steps.mean()) if len(steps) > 1 else None,
@@ -124,7 +124,7 @@ def _light(stretch: Stretch, rails: Mask, bed: Mask, small: Mask) -> dict[str, f
         "clipped": measures.clipped_share(grey, bed),
         "noise": measures.noise_levels(*stretch.pair, bed) if len(stretch.small) > 1 else None,
         "flicker": None if gain is None else measures.flicker_share(gain, stretch.times_s),
-        "drift": None if gain is None else measures.drift_share(gain),
+        "drift": None if gain is None else measures.drift_share(gain, stretch.times_s),
         "sway_px": measures.sway_px(stretch.small, stretch.small_scale, small),
     }
 

@@ -104,7 +104,7 @@ LIMITS: tuple[Limit, ...] = (
         "the time of a contact is told from the frames on both sides of it",
     ),
     Limit(
-        "flicker", "flicker", "%", 0.02, 0.08, False, 1, 100,
+        "flicker", "flicker", "%", 0.03, 0.15, False, 1, 100,
         "the light flickers", "Set the shutter to the mains: 1/50 or 1/100 s at 50 Hz, 1/60 or 1/120 s at 60 Hz; or change the lamp.",
         "the lamp beats at twice the mains' frequency; colours and the bare table are told by comparing frames",
     ),

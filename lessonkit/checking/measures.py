@@ -35,6 +35,9 @@ SHARPEST = 0.5
 TILES = (9, 16)
 LEAST_FRAMES = 8
 """Fewer tell nothing of how brightness changes."""
+LEAST_LIVELY = 0.15
+"""Mean grey levels between two frames, from noise or movement, below which a coder may repeat frames unharmed."""
+SWAY_PICTURES = 10
 TREND_S = 0.5
 """Changes slower than this are the camera's own exposure, not the lamp."""
 
@@ -170,33 +173,35 @@ def gains(small: Sequence[Grey], inside: Mask) -> Array | None:
     return np.asarray(np.stack(out, 1), float)
 
 
+def _trend(row: Array, times_s: Array) -> Array:
+    """The slow part of a row of gains."""
+    step = float(np.median(np.diff(times_s))) if len(times_s) > 1 else 1.0
+    half = max(2, round(TREND_S / 2 / max(step, 1e-3)))
+    if len(row) <= half:
+        return np.full(len(row), row.mean())
+    kernel = np.ones(2 * half + 1) / (2 * half + 1)
+    return np.convolve(np.pad(row, half, mode="reflect"), kernel, mode="valid")
+
+
 def flicker_share(gain: Array, times_s: Array) -> float:
-    """Root mean square of the fast changes of brightness, as a share, from `gains` and the frames' times.
+    """Root mean square of the fast changes of light, as a share, from `gains` and the frames' times.
 
     Slow changes are taken out first. Where lines are exposed one after another the lamp's beat shows as bands that
     wander, so each row of tiles is judged by itself and the worst counts.
     """
-    step = float(np.median(np.diff(times_s))) if len(times_s) > 1 else 1.0
-    half = max(2, round(TREND_S / 2 / max(step, 1e-3)))
     worst = 0.0
     for row in gain.T:
-        padded = np.pad(row, half, mode="reflect") if len(row) > half else row
-        kernel = np.ones(2 * half + 1) / (2 * half + 1)
-        trend = (
-            np.convolve(padded, kernel, mode="valid") if len(row) > half else np.full(len(row), row.mean())
-        )
-        off = row - trend
+        off = row - _trend(row, times_s)
         # a hand that passes is one outlier, a lamp's beat is in all frames
         limit = 6 * float(np.median(np.abs(off))) + 1e-4
         worst = max(worst, float(np.sqrt(np.mean(np.clip(off, -limit, limit) ** 2))))
     return worst
 
 
-def drift_share(gain: Array) -> float:
-    """By how much the whole picture's brightness changes over the stretch, as a share of its middle value."""
-    whole = np.median(gain, axis=1)
-    low, high = np.quantile(whole, (0.05, 0.95))
-    return float((high - low) / max(float(np.median(whole)), 1e-6))
+def drift_share(gain: Array, times_s: Array) -> float:
+    """By how much the whole picture's light slowly changes over the stretch, as a share of its middle value."""
+    whole = _trend(np.median(gain, axis=1), times_s)
+    return float((whole.max() - whole.min()) / max(float(np.median(whole)), 1e-6))
 
 
 def uneven_share(times_s: Array) -> float | None:
@@ -210,31 +215,38 @@ def uneven_share(times_s: Array) -> float | None:
 
 
 def repeated_share(small: Sequence[Grey]) -> float | None:
-    """Share of frames that show exactly what the one before showed, while others of the stretch differ."""
+    """Share of frames that show exactly what the one before showed; None where too little moves or flickers to tell."""
     if len(small) < LEAST_FRAMES:
         return None
-    same = [bool(np.array_equal(a, b)) for a, b in itertools.pairwise(small)]
-    return float(np.mean(same))
+    off = np.array([float(cv2.absdiff(a, b).mean()) for a, b in itertools.pairwise(small)])
+    lively = off[off > 0]
+    if not len(lively) or np.median(lively) < LEAST_LIVELY:
+        return None
+    return float(np.mean(off == 0))
 
 
 def sway_px(small: Sequence[Grey], scale: float, inside: Mask) -> float | None:
-    """How far the picture moves over the stretch, in pixels of the footage; None where that cannot be told.
+    """How far the picture moves from the stretch's first frame, in pixels of the footage; None where it cannot be told.
 
-    Phase correlation (Kuglin and Hines, 1975) of blurred edges of the region against the stretch's first frame.
+    By the shift that makes a region correlate best (ECC: Evangelidis and Psarakis, IEEE Trans. PAMI 30 (2008) 1858).
     """
-    if len(small) < 2:
-        return None
     rows, columns = np.flatnonzero(inside.any(1)), np.flatnonzero(inside.any(0))
-    if len(rows) < 32 or len(columns) < 32:
+    if len(small) < 2 or len(rows) < 32 or len(columns) < 32:
         return None
-    box = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
-    window = cv2.createHanningWindow((columns[-1] + 1 - columns[0], rows[-1] + 1 - rows[0]), cv2.CV_32F)
-    first = np.asarray(small[0][box], np.float32)
+    box = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    mask = np.ascontiguousarray(inside[box], np.uint8)
+    criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 30, 1e-3)
     moves = []
-    for k in np.linspace(0, len(small) - 1, min(len(small), 12)).astype(int)[1:]:
-        (dx, dy), sure = cv2.phaseCorrelate(first, np.asarray(small[k][box], np.float32), window)
-        if sure > 0.2:
-            moves.append(np.hypot(dx, dy))
+    for k in np.linspace(0, len(small) - 1, min(len(small), SWAY_PICTURES)).astype(int)[1:]:
+        shift = np.eye(2, 3, dtype=np.float32)
+        try:
+            _, shift = cv2.findTransformECC(
+                np.ascontiguousarray(small[0][box]), np.ascontiguousarray(small[k][box]), shift,
+                cv2.MOTION_TRANSLATION, criteria, mask, 5,
+            )  # fmt: skip
+        except cv2.error:
+            continue  # nothing to hold on to in this one
+        moves.append(float(np.hypot(shift[0, 2], shift[1, 2])))
     return float(np.quantile(moves, 0.9)) * scale if moves else None
 
 
