@@ -372,7 +372,7 @@ class Comparison:
     sentence: str | None = None
     """One sentence in plain words, short enough for a caption."""
     differences: tuple[Difference, ...] = ()
-    """The stroke played against the planned one; empty where either is not known."""
+    """The stroke played against the one meant; empty where either is not known."""
     cause: Account | None = None
     """Which of them accounts for most of the landing error; None where none does, or the simulation does not tell."""
     unexplained_mm: float | None = None

@@ -68,16 +68,17 @@ def find_causes(
 ) -> Causes:
     """Play the stroke held against with each difference alone and with all known ones, and say which accounts for how it ended.
 
-    held: that stroke; None, or one that does not do what the plan says: nothing can be told of causes.
+    held: that stroke; without one nothing is told of causes, and with one that does not do what the plan says nothing at all.
     aim_deg: of the stroke played, with which the planned fullness becomes the played one; None: not known. made, landed:
     whether the called ball dropped, and whether the cue ball came to rest where it was wanted. On a made ball what is explained
     is where the cue ball stopped, on a miss the miss, on a scratch the drop.
     """
-    done = held is not None and held.done
-    plain = tuple(_difference(m, plan, done or held is None) for m in found)
+    if held is not None and not held.done:
+        return Causes((), None, None)
+    plain = tuple(_difference(m, plan) for m in found)
     start = shot.layout_before.get(CUE_BALL)
     known = [m for m in found if m.actual is not None and (m.account != "fullness" or aim_deg is not None)]
-    if held is None or not done or start is None or not known:
+    if held is None or start is None or not known:
         return Causes(plain, None, None)
     strokes = [held.strike, _all(held.strike, known, aim_deg)]
     for m in known:
@@ -125,11 +126,10 @@ def _cause(
     return best.account
 
 
-def _difference(m: Measured, plan: Plan, done: bool) -> Difference:
-    sure = m.sure and done
-    words = words_of(m.account, m.planned, m.actual, plan.stroke) if sure and m.actual is not None else None
+def _difference(m: Measured, plan: Plan) -> Difference:
+    words = words_of(m.account, m.planned, m.actual, plan.stroke) if m.sure and m.actual is not None else None
     error = None if m.error is None else hypot(m.error, m.spread)
-    return Difference(m.account, m.planned, m.actual, error, sure, words)
+    return Difference(m.account, m.planned, m.actual, error, m.sure, words)
 
 
 def _all(strike: Strike, known: list[Measured], aim_deg: float | None) -> Strike:

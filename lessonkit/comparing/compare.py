@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lessonkit.comparing import words
 from lessonkit.comparing.causes import Causes, find_causes
-from lessonkit.comparing.difference_words import LANDING, clause, detail_of
+from lessonkit.comparing.difference_words import LANDING, NOTHING_NEAR, clause, detail_of
 from lessonkit.comparing.differences import measured
 from lessonkit.comparing.meant import meant
 from lessonkit.comparing.paths import from_nearest, length_mm, mean_distance_mm
@@ -67,7 +67,9 @@ def compare(
         causes.differences,
         causes.cause,
         None if causes.unexplained_mm is None else round(causes.unexplained_mm, 1),
-        detail_of(causes.differences, causes.cause, _to_explain(verdict)),
+        NOTHING_NEAR
+        if held is not None and not held.done
+        else detail_of(causes.differences, causes.cause, _to_explain(verdict)),
         None if held is None or not held.done else held.strike,
     )
 

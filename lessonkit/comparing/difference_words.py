@@ -83,6 +83,9 @@ def detail_of(differences: tuple[Difference, ...], cause: Account | None, what: 
 
 
 LANDING = "the landing error"
+NOTHING_NEAR = (
+    "No stroke near the one played does what the plan says, so the two are not held against each other."
+)
 NAMES: dict[Account, str] = {
     "fullness": "thickness of the hit",
     "speed": "speed",

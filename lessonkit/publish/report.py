@@ -17,6 +17,7 @@ from lessonkit.lesson.diagram import diagram_svg
 from lessonkit.lesson.phrases import ball_word, pocket_name, target, target_words
 from lessonkit.model import Analysis, Shot
 from lessonkit.publish import figures as words
+from lessonkit.publish import measured
 from lessonkit.publish.chapter_files import clock
 
 NAME = "report.html"
@@ -44,6 +45,8 @@ class _ShotView:
     events: list[tuple[str, str]]
     doubt: str | None
     sentence: str | None
+    detail: str | None
+    differences: list[measured.Row]
     verdict: str
     mark: str
     """How the verdict is shown: good, off or open."""
@@ -77,6 +80,8 @@ def _view(shot: Shot, a: Analysis, cuts: CutList) -> _ShotView:
         events=words.events(shot),
         doubt=words.doubt(shot),
         sentence=(plain(c.sentence) or None) if c and c.sentence else None,
+        detail=(plain(c.detail) or None) if c and c.detail else None,
+        differences=measured.difference_rows(c),
         verdict=words.capital(c.verdict) if c and c.verdict else "Not compared",
         mark="open" if not (c and c.verdict) else "good" if c.verdict in GOOD else "off",
         called=words.capital(call) or words.NOT_SAID,
@@ -110,6 +115,7 @@ def report_html(a: Analysis, cuts: CutList) -> str:
             ("Picture", f"{a.footage.width} × {a.footage.height}, {a.footage.fps:.3g} frames a second"),
             ("Table", f"{plain(a.table.size)}, {a.table.length_mm:.0f} × {a.table.width_mm:.0f} mm between the noses"),
             ("Camera fit", words.number(error, "pixels (root mean square)", 2, "from the corners given, not measured")),
+            *measured.table_facts(a.figures, a.table),
         ],
         unknown=(words.NOT_MEASURED, words.NOT_SAID),
         version=__version__,

@@ -6,9 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lessonkit.model import Intent, Landing, Layout, Plan, Strike
+from lessonkit.model import Figure, Intent, Landing, Layout, Plan, Strike, TableFigures
 from lessonkit.physics.laws import DEFAULT, Laws
 from tests.comparing.made import TABLE, played
+
+WELL_KNOWN = TableFigures(
+    rolling=Figure(DEFAULT.mu_roll, 1e-4, 9, True),
+    sliding=Figure(DEFAULT.mu_slide, 0.006, 9, True),
+    rebound=Figure(DEFAULT.e_cushion, 0.02, 9, True),
+    cushion_grip=Figure(DEFAULT.mu_cushion, 0.02, 9, True),
+)
+"""A table measured about as well as the development clips."""
 
 
 @dataclass(frozen=True, eq=False)
