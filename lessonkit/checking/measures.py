@@ -238,15 +238,15 @@ def sway_px(small: Sequence[Grey], scale: float, inside: Mask) -> float | None:
     criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 30, 1e-3)
     moves = []
     for k in np.linspace(0, len(small) - 1, min(len(small), SWAY_PICTURES)).astype(int)[1:]:
-        shift = np.eye(2, 3, dtype=np.float32)
+        start = np.eye(2, 3, dtype=np.float32)
         try:
-            _, shift = cv2.findTransformECC(
-                np.ascontiguousarray(small[0][box]), np.ascontiguousarray(small[k][box]), shift,
+            _, found = cv2.findTransformECC(
+                np.ascontiguousarray(small[0][box]), np.ascontiguousarray(small[k][box]), start,
                 cv2.MOTION_TRANSLATION, criteria, mask, 5,
             )  # fmt: skip
         except cv2.error:
             continue  # nothing to hold on to in this one
-        moves.append(float(np.hypot(shift[0, 2], shift[1, 2])))
+        moves.append(float(np.hypot(found[0, 2], found[1, 2])))
     return float(np.quantile(moves, 0.9)) * scale if moves else None
 
 

@@ -1,0 +1,106 @@
+"""Verdicts on made-up scenes that were harmed, and none on good ones; single measures on pictures of known truth."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+
+from lessonkit.checking import measures
+from lessonkit.checking.check import Checked, check
+from lessonkit.checking.limits import LIMITS
+from lessonkit.checking.picture import draw
+from lessonkit.checking.smear import exposure_s
+from lessonkit.checking.verdict import as_json, judge
+from tests.running import ROOT
+from tests.scenes import TABLES, Look, Scene, View, random_layout, write_clip
+
+BASE = Scene(TABLES["9ft"], View(), Look(), random_layout(np.random.default_rng(5), TABLES["9ft"], 9), seed=2)
+
+
+def checked(tmp_path: Path, look: Any = None, view: Any = None, **film: Any) -> Checked:
+    scene = replace(BASE, look=replace(BASE.look, **(look or {})), view=replace(BASE.view, **(view or {})))
+    path = tmp_path / "clip.mp4"
+    write_clip(replace(scene, duration_s=0.5), path, sound=False, **film)
+    return check(path, size="9ft")
+
+
+def test_a_good_clip_is_usable_and_its_balls_are_named(tmp_path: Path) -> None:
+    done = checked(tmp_path)
+    assert done.report.verdict.grade == "good" and not done.report.verdict.troubles
+    assert [b.number for b in done.report.balls] == sorted(BASE.layout)
+    for b in done.report.balls:
+        assert b.number is not None and np.hypot(*np.subtract(b.place, BASE.layout[b.number])) < 5
+    assert draw(done).shape[1] == 1920
+    assert as_json(done.report)["verdict"] == "usable"
+
+
+@pytest.mark.parametrize(
+    ("look", "view", "film", "keys"),
+    [
+        ({"brightness": 0.2, "noise": 5}, {}, {}, {"white"}),
+        ({"blur_px": 6}, {}, {}, {"blur_mm"}),
+        ({}, {"tilt_deg": 45}, {}, {"angle_deg"}),
+        ({"flicker": 0.15}, {}, {}, {"flicker"}),
+        ({}, {}, {"fps": 18}, {"fps"}),
+        ({}, {"fill": 1.3}, {}, {"table"}),
+    ],
+)
+def test_a_harmed_clip_is_told_what_is_wrong(
+    tmp_path: Path, look: Any, view: Any, film: Any, keys: set[str]
+) -> None:
+    verdict = checked(tmp_path, look, view, **film).report.verdict
+    assert verdict.grade == "bad"
+    assert keys <= {f.key for f in verdict.troubles}
+    assert all(f.advice for f in verdict.troubles)
+
+
+def test_nothing_measured_is_no_trouble() -> None:
+    verdict = judge({})
+    assert verdict.grade == "good" and {f.grade for f in verdict.findings} == {"unknown"}
+
+
+def test_blur_grows_with_the_blur() -> None:
+    rng = np.random.default_rng(1)
+    sharp = np.full((480, 640), 60, np.uint8)
+    for x, y in rng.uniform((60, 60), (580, 420), (40, 2)).astype(int):
+        cv2.circle(sharp, (int(x), int(y)), 14, 200, -1, cv2.LINE_AA)
+    read = [measures.edge_blur_px(cv2.GaussianBlur(sharp, (0, 0), s)) for s in (1.0, 2.0, 4.0)]
+    for got, true in zip(read, (1.0, 2.0, 4.0), strict=True):
+        assert got is not None and 0.4 * true < got < 1.4 * true
+
+
+@pytest.mark.parametrize("open_s", [1 / 30, 1 / 60])
+def test_the_shutter_is_told_from_a_rolling_ball(open_s: float) -> None:
+    """Discs added up in linear light while the shutter is open, as light adds up on a sensor."""
+    radius, speed = 6.0, 420.0  # px, px a second: 2 m/s
+    y, x = np.mgrid[:200, :640]
+    times = np.arange(0, 1.2, 1 / 30)
+    pictures = []
+    for t in times:
+        moments = t + open_s * (np.arange(24) + 0.5) / 24
+        cover = np.mean(
+            [np.clip(radius + 0.5 - np.hypot(x - 40 - speed * m, y - 100), 0, 1) for m in moments], axis=0
+        )
+        light = 0.08 + 0.7 * cover
+        pictures.append(np.round(255 * (1.055 * light ** (1 / 2.4) - 0.055)).astype(np.uint8))
+    told = exposure_s(pictures, times, np.ones((200, 640), bool), radius)
+    assert told is not None and told[0] == pytest.approx(open_s, rel=0.25)
+
+
+def test_noise_and_missing_frames() -> None:
+    rng = np.random.default_rng(2)
+    a, b = (np.clip(rng.normal(120, 5, (300, 300)), 0, 255).astype(np.uint8) for _ in range(2))
+    assert measures.noise_levels(a, b, np.ones(a.shape, bool)) == pytest.approx(5, rel=0.05)
+    times = np.delete(np.arange(40) / 30, [7, 20])
+    assert measures.uneven_share(times) == pytest.approx(2 / 40)
+
+
+def test_the_page_on_filming_has_every_limit() -> None:
+    page = (ROOT / "docs" / "filming.md").read_text()
+    for limit in LIMITS:
+        assert limit.label in page and limit.shown(limit.care) in page and limit.advice in page
