@@ -30,6 +30,8 @@ from lessonkit.lesson.picture import Picture
 
 KEYFRAME_EVERY_S = 2.0
 """So that players seek quickly."""
+HELD_S = 1.0
+"""Longest run of a still that is encoded before it is repeated: shorter costs bytes, longer costs time."""
 AHEAD = 6
 """Pictures that may wait for encoding while the next ones are decoded and drawn; bounds memory."""
 _BT709 = 1  # FFmpeg's number for primaries, transfer and matrix alike
@@ -170,8 +172,8 @@ class _Piece:
         self._stream = self._container.add_stream("libx264", rate=form.rate)
         _settle(self._stream.codec_context, form)
         self._stream.time_base = 1 / form.rate
-        self._stream.codec_context.open()
-        self._codec: Any = codec(form)
+        # The stream's own codec serves first; every further one is made when it is needed, for each holds many pictures.
+        self._codec: Any = self._stream.codec_context
         self._begins = 0
         """Frame of the piece with which the present codec began."""
         self._given = 0
@@ -184,7 +186,7 @@ class _Piece:
         frame.time_base = 1 / self._form.rate
         frame.color_primaries = frame.color_trc = frame.colorspace = _BT709
         frame.color_range = _STUDIO_RANGE
-        times = -(-count // self._form.key_frames)
+        times = -(-count // max(1, round(HELD_S * self._form.rate)))
         if times < 2:
             self._encode(frame, count)
             return
@@ -197,7 +199,7 @@ class _Piece:
         for _ in range(count):
             frame.pts = self._given - self._begins
             frame.pict_type = 0
-            self._mux(self._codec.encode(frame), self._begins)
+            self._mux(self._coded(frame), self._begins)
             self._given += 1
 
     def _encode_once(self, frame: Any, run: int, times: int) -> None:
@@ -205,18 +207,24 @@ class _Piece:
         packets: list[Any] = []
         for k in range(run):
             frame.pts, frame.pict_type = k, 0
-            packets += self._codec.encode(frame)
+            packets += self._coded(frame)
         packets += self._codec.encode(None)
         for n in range(times):
             copies = [_copy(p) for p in packets] if n < times - 1 else packets
             self._mux(copies, self._given)
             self._given += run
-        self._codec, self._begins = codec(self._form), self._given
+        self._codec, self._begins = None, self._given
 
     def _flush(self) -> None:
         if self._given > self._begins:
             self._mux(self._codec.encode(None), self._begins)
-            self._codec, self._begins = codec(self._form), self._given
+            self._codec, self._begins = None, self._given
+
+    def _coded(self, frame: Any) -> Any:
+        """Packets that are ready after one more frame."""
+        if self._codec is None:
+            self._codec = codec(self._form)
+        return self._codec.encode(frame)
 
     def _mux(self, packets: Sequence[Any], offset: int) -> None:
         for packet in packets:
