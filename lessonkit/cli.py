@@ -207,6 +207,12 @@ def _lesson_options(command: F) -> F:
             help="The talk: one recording with the times of the notes; a folder with a file for each shot, its number in "
             "the name; or the word footage, where its own sound is the talk.",
         ),
+        click.option(
+            "--shape",
+            type=click.Choice(["footage", "wide", "tall", "square"]),
+            help="The picture's shape: the footage's own, 16:9, 9:16 or square, the table turned to fill it; otherwise "
+            "as the settings say.",
+        ),
         click.option("--draft", is_flag=True, help="Only a small, coarse draft.mp4 to look at, soon made."),
         click.option(
             "--settings",

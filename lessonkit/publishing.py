@@ -29,6 +29,8 @@ class Wishes:
 
     settings: Path | None = None
     """A settings file; None: lesson.toml in the lesson folder, if there is one."""
+    shape: str | None = None
+    """'wide', 'tall' or 'square'; None: as the settings say."""
     draft: bool = False
     """Only a small, coarse video to look at, soon made."""
     clips: bool = False
@@ -47,6 +49,8 @@ def settings_for(out: Path, wishes: Wishes) -> Settings:
 
     path = wishes.settings or out / NAME
     settings = read_settings(path) if wishes.settings is not None or path.exists() else Settings()
+    if wishes.shape is not None:
+        settings = replace(settings, look=replace(settings.look, shape=wishes.shape))
     if wishes.burn_captions:
         settings = replace(settings, captions=replace(settings.captions, burn=True))
     return settings

@@ -141,8 +141,8 @@ def _svg(shape: Shape, frame: _Frame) -> str:
     return f'<{"polygon" if shape.closed else "polyline"} points="{points}" {paint}/>'
 
 
-Fixed = Callable[[list[Point]], NDArray[np.int32]]
-"""Table places to OpenCV's fixed-point pixels."""
+Place = Callable[[list[Point]], NDArray[np.float64]]
+"""Table places to pixels, shape (N, 2); the centre of the first pixel is (0, 0)."""
 SHIFT = 4
 """Bits of fraction in OpenCV's coordinates: sixteenths of a pixel."""
 
@@ -169,19 +169,20 @@ def diagram_image(
             if room_px >= number_px
             else Look(SMALL_BALL_SCALE, bold, number_px * over / scale)
         )
+
+    def place(points: list[Point]) -> NDArray[np.float64]:
+        return np.array([frame(p) for p in points]) * scale - 0.5
+
     for shape in shot_shapes(shot, table, actual=actual, look=look):
-        _paint(image, shape, frame, scale)
+        paint(image, shape, place, scale)
     return np.asarray(cv2.resize(image, (width_px, height), interpolation=cv2.INTER_AREA), np.uint8)
 
 
-def _paint(image: NDArray[np.uint8], shape: Shape, frame: _Frame, scale: float) -> None:
-    def fixed(points: list[Point]) -> NDArray[np.int32]:
-        # the centre of the first pixel is (0, 0), its edge -0.5
-        return np.round((np.array([frame(p) for p in points]) * scale - 0.5) * (1 << SHIFT)).astype(np.int32)
-
+def paint(image: NDArray[np.uint8], shape: Shape, place: Place, scale: float) -> None:
+    """Draw a shape into a picture, shape (height, width, 3), in which a millimetre takes `scale` pixels."""
     if isinstance(shape, Text):
-        x, y = frame(shape.at)
-        draw_text(image, shape.text, (x * scale, y * scale), shape.size_mm * scale, shape.colour)
+        x, y = place([shape.at])[0] + 0.5
+        draw_text(image, shape.text, (x, y), shape.size_mm * scale, shape.colour)
         return
     if isinstance(shape, Disc):
         angles = np.linspace(0, 2 * np.pi, 73)[:-1]
@@ -193,17 +194,21 @@ def _paint(image: NDArray[np.uint8], shape: Shape, frame: _Frame, scale: float) 
     else:
         points, closed = list(shape.points), shape.closed
     if shape.fill is not None:
-        cv2.fillPoly(image, [fixed(points)], style.bgr(shape.fill), cv2.LINE_AA, SHIFT)
+        cv2.fillPoly(image, [_fixed(place(points))], style.bgr(shape.fill), cv2.LINE_AA, SHIFT)
     if shape.stroke is not None:
-        _stroke(image, shape.stroke, points, closed, fixed, scale)
+        _stroke(image, shape.stroke, points, closed, place, scale)
+
+
+def _fixed(points_px: NDArray[np.float64]) -> NDArray[np.int32]:
+    return np.round(points_px * (1 << SHIFT)).astype(np.int32)
 
 
 def _stroke(
-    image: NDArray[np.uint8], stroke: Stroke, points: list[Point], closed: bool, fixed: Fixed, scale: float
+    image: NDArray[np.uint8], stroke: Stroke, points: list[Point], closed: bool, place: Place, scale: float
 ) -> None:
     width = max(1, round(stroke.width_mm * scale))
     ring = [*points, points[0]] if closed else points
     pieces = [np.asarray(ring)] if stroke.dash is None else dashes(np.asarray(ring), *stroke.dash)
     for piece in pieces:
-        line = fixed([(float(x), float(y)) for x, y in piece])
+        line = _fixed(place([(float(x), float(y)) for x, y in piece]))
         cv2.polylines(image, [line], False, style.bgr(stroke.colour), width, cv2.LINE_AA, SHIFT)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.lesson import style
-from lessonkit.lesson.projected import spread_rim
+from lessonkit.lesson.projected import circle, spread_rim
 from lessonkit.model import CUE_BALL, Layout, Plan, Point, Shot, Table
 
 FRAME_MM = 150.0
@@ -211,11 +211,19 @@ def plan_shapes(
     landing = plan.landing or (plan.cue_path[-1] if plan.cue_path else None)
     if landing is not None and landing_radius_mm:
         stroke = look.stroke(PLANNED, 7.0, (30, 22))
-        shapes.append(Disc(landing, landing_radius_mm, fill="#CFE0EE", stroke=stroke))
+        rim = np.clip(circle(landing, landing_radius_mm), 0.0, (table.length_mm, table.width_mm))[:-1]
+        points = tuple((float(x), float(y)) for x, y in rim)
+        shapes.append(Line(points, stroke, fill="#CFE0EE", closed=True))
     if plan.landing_spread is not None:
         rim = spread_rim(plan.landing_spread, table)
-        points = tuple((float(x), float(y)) for x, y in rim[:-1])
-        shapes.append(Line(points, look.stroke(PLANNED, 6.0), fill="#A9CBE4", closed=True))
+        shapes.append(
+            Line(
+                tuple((float(x), float(y)) for x, y in rim[:-1]),
+                look.stroke(PLANNED, 6.0),
+                fill="#A9CBE4",
+                closed=True,
+            )
+        )
     shapes += _way(on_table(plan.ball_path, table), look.stroke(OTHER, 9.0, (34, 24)))
     shapes += _way(on_table(plan.cue_path, table), look.stroke(PLANNED, WAY_MM, (46, 30)))
     if plan.ghost is not None:

@@ -16,6 +16,9 @@ from lessonkit.model import Point
 
 FAR_COST = 4.0
 """A label one of its heights further off its thing is as bad as one that hides so many points of a way."""
+HEADLINE_SHARES = (1.0, 0.9, 0.8)
+CROSSING_COST = 20.0
+"""What a twelfth of the line from words to their thing costs if it runs over other words or balls."""
 _DIRECTIONS = [(1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1), (1, -0.5), (-1, -0.5), (1, 0.5),
                (-1, 0.5), (0.5, -1), (-0.5, -1), (0.5, 1), (-0.5, 1)]  # fmt: skip
 """Where words may stand about their thing, as shares of reach and half their size; the first ones are preferred."""
@@ -140,9 +143,30 @@ def beside(plate: Plate, anchor: Point, gap_px: float, room: Room) -> Box | None
             cy = anchor[1] + dy * (reach * diagonal + h / 2)
             box = plate.box_at(round(cx - w / 2), round(cy - h / 2))
             cost = room.cost(box) + extra * FAR_COST
+            if np.isfinite(cost) and extra:
+                cost += CROSSING_COST * _crossed(box, anchor, gap_px, plate.size_px, room)
             if np.isfinite(cost) and (best is None or cost < best[0]):
                 best = (cost, box)
     return best[1] if best else None
+
+
+def _lead_line(box: Box, anchor: Point, gap_px: float, size_px: int) -> NDArray[np.float64] | None:
+    """From words that had to move away to the thing that they name, shape (2, 2); None where they stand beside it."""
+    near = np.array([min(max(anchor[0], box[0]), box[2]), min(max(anchor[1], box[1]), box[3])], float)
+    away = np.asarray(anchor) - near
+    distance = float(np.hypot(*away))
+    if distance < gap_px + 0.5 * size_px:
+        return None
+    return np.array([near, near + away * (1 - gap_px * 0.8 / distance)])
+
+
+def _crossed(box: Box, anchor: Point, gap_px: float, size_px: int, room: Room) -> int:
+    """How many twelfths of the line from these words to their thing lie on something solid."""
+    line = _lead_line(box, anchor, gap_px, size_px)
+    if line is None:
+        return 0
+    points = line[0] + np.linspace(0.04, 0.96, 12)[:, None] * (line[1] - line[0])
+    return sum(any(b[0] <= x < b[2] and b[1] <= y < b[3] for b in room.solid) for x, y in points)
 
 
 def put(layer: Layer, plate: Plate, anchor: Point, gap_px: float, room: Room) -> Box | None:
@@ -157,19 +181,23 @@ def put(layer: Layer, plate: Plate, anchor: Point, gap_px: float, room: Room) ->
 
 def _lead(layer: Layer, box: Box, anchor: Point, gap_px: float, size_px: int) -> None:
     """A thin line from words that had to move away to the thing that they name."""
-    near = np.array([min(max(anchor[0], box[0]), box[2]), min(max(anchor[1], box[1]), box[3])], float)
-    away = np.asarray(anchor) - near
-    distance = float(np.hypot(*away))
-    if distance < gap_px + 0.5 * size_px:
-        return
-    line = [np.array([near, near + away * (1 - gap_px * 0.8 / distance)])]
-    layer.lines(line, style.PLATE, max(3, size_px / 6))
-    layer.lines(line, style.WHITE, max(1, size_px / 16))
+    line = _lead_line(box, anchor, gap_px, size_px)
+    if line is not None:
+        layer.lines([line], style.PLATE, max(3, size_px / 6))
+        layer.lines([line], style.WHITE, max(1, size_px / 16))
 
 
-def headline(text: str, sizes: style.Sizes) -> Plate:
-    """A headline in at most three lines that fit the picture's width; broken between its parts where it has any."""
-    size, room = sizes.headline_px, round(sizes.width_px * 0.94)
+def headline(text: str, sizes: style.Sizes, across_px: int | None = None) -> Plate:
+    """A headline in at most three lines that fit the picture's width, or the part of it that is told.
+
+    It is broken between its parts where it has any, and written a little smaller where that saves a third line.
+    """
+    room = round((across_px or sizes.width_px) * 0.94)
+    plates = [_headline(text, round(sizes.headline_px * share), room) for share in HEADLINE_SHARES]
+    return next((p for p in plates if len(p.lines) <= 2), plates[0])
+
+
+def _headline(text: str, size: int, room: int) -> Plate:
     if width_px(text, size) <= room:
         return Plate(tuple(wrapped(text, size, room)), size)
     lines: list[str] = []

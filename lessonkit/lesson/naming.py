@@ -39,7 +39,9 @@ class Naming:
         pen = self._scene.pen
         layer = Layer(pen.sizes.width_px, pen.sizes.height_px)
         anchor = pen.px([at])[0]
-        gap = gap_mm * projected.px_per_mm(pen.camera, at)
+        gap = (
+            gap_mm * projected.px_per_mm(pen.camera, at) + 3
+        )  # boxes around balls are whole pixels and a little larger
         lines = (text,) if isinstance(text, str) else tuple(text)
         plate = Plate(lines, max(10, round(pen.sizes.label_px * share)), key=key)
         box = put(layer, plate, (float(anchor[0]), float(anchor[1])), gap, self.room)

@@ -20,6 +20,8 @@ OVERLAP_MM = 40.0
 """How much of the line drawn before is drawn again, so that the new piece's edge does not cut it."""
 MARK_MM = 15.0
 """A mark whose middle lies so far before what is drawn again may be touched by it, and is drawn again too."""
+SHORT_WAY_BALLS = 2.0
+"""A called ball's way shorter than this is left out: it would be a mere tick beside the pocket."""
 STRAIGHT_MM = 8.0
 """The called ball's way is told to within this; its tracked places waver by a few millimetres."""
 
@@ -35,6 +37,9 @@ class Trail:
         track = tidy(track, scene.pen.table)
         if thin:
             track = straightened(track, STRAIGHT_MM)
+        short_mm = SHORT_WAY_BALLS * scene.pen.table.ball_diameter_mm
+        if thin and len(track) and projected.lengths(track[:, 1:3])[-1] < short_mm:
+            track = track[:0]  # a mere tick beside the pocket
         self._track = track
         self._drawn_mm = 0.0
         along = projected.lengths(track[:, 1:3])

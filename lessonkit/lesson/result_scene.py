@@ -13,14 +13,12 @@ from lessonkit.lesson.labels import Key
 from lessonkit.lesson.landing import actual_rest, landing_place, landing_radius_mm, measured_place
 from lessonkit.lesson.naming import Naming
 from lessonkit.lesson.picture import Layer, Picture
+from lessonkit.lesson.play_scene import SHORT_WAY_BALLS
 from lessonkit.lesson.scene import Set, Step, Still, distance_words, speed_words, timed
 from lessonkit.model import CUE_BALL, Point
 
 NAMED_APART_MM = 260.0
 """Planned and actual places nearer than this share one label, the distance."""
-
-SHORT_WAY_BALLS = 2.0
-"""A called ball's way shorter than this is left out: it would be a mere tick beside the pocket."""
 
 
 def result_still(scene: Set, base: Picture, wanted: Sequence[Drawn] | None = None) -> Still:

@@ -11,17 +11,20 @@ from numpy.typing import NDArray
 from lessonkit.lesson import projected, style
 from lessonkit.lesson.cutlist import Drawn
 from lessonkit.lesson.diagram import diagram_image
-from lessonkit.lesson.diagram_shapes import on_table
+from lessonkit.lesson.diagram_shapes import FRAME_MM, on_table
 from lessonkit.lesson.drawing import Pen
 from lessonkit.lesson.labels import Plate, Room, free_place, headline, headline_box, overlap
 from lessonkit.lesson.landing import landing_place, landing_radius_mm
 from lessonkit.lesson.phrases import headline as headline_words
 from lessonkit.lesson.picture import Box, Cutout, Layer, Overlay, Picture
+from lessonkit.lesson.view import GROUND, View, make_view
 from lessonkit.model import Analysis, Pocket, Point, Shot
 from lessonkit.table.camera import project
 
-INSET_SHARES = (0.25, 0.2, 0.17)
+INSET_SHARES = (0.48, 0.42, 0.36, 0.3, 0.25, 0.2, 0.17)
 """Lengths of the diagram as shares of the picture's longer side: the largest that finds a free place."""
+INSET_USUAL = 0.25
+"""Larger ones are taken only where they hide nothing of the playing surface."""
 INSET_HIDES = 0.03
 """Share of the playing surface that the diagram may hide before a smaller one is taken."""
 INSET_NUMBER = 0.9
@@ -48,11 +51,12 @@ def measured_cloth(picture: Picture, analysis: Analysis, pen_camera_px: NDArray[
     return style.hex_of((int(b), int(g), int(r)))
 
 
-def pen_for(analysis: Analysis, picture: Picture) -> Pen:
-    """A pen for pictures of this lesson's size, its inks chosen by the cloth that this picture shows."""
-    camera = projected.scaled(
-        analysis.camera, picture.width / analysis.footage.width, picture.height / analysis.footage.height
-    )
+def pen_for(analysis: Analysis, picture: Picture, view: View | None = None) -> Pen:
+    """A pen for pictures of this lesson's size, its inks chosen by the cloth that this picture shows.
+
+    Without a view the picture is the footage's, scaled.
+    """
+    camera = (view or make_view(analysis, (picture.width, picture.height))).camera
     L, W = analysis.table.length_mm, analysis.table.width_mm
     xs, ys = np.meshgrid(np.linspace(0.06, 0.94, 40) * L, np.linspace(0.1, 0.9, 20) * W)
     cloth = measured_cloth(picture, analysis, project(camera, np.c_[xs.ravel(), ys.ravel()]))
@@ -91,17 +95,37 @@ class Set:
         """The diagram; None where it has no place."""
         if self.inset_box is None:
             return None
-        x0, y0, x1, _ = self.inset_box
-        rim = max(2, round(self.pen.sizes.edge_px))
-        turn = projected.quarter_turns(self.pen.camera, self.pen.table)
-        image = diagram_image(
-            self.shot, self.pen.table, x1 - x0 - 2 * rim, actual=actual, turn=turn,
-            number_px=self.pen.sizes.label_px * INSET_NUMBER,
-        )  # fmt: skip
-        image = np.pad(image, ((rim, rim), (rim, rim), (0, 0)), constant_values=255)  # a white rim
+        x0, y0, x1, y1 = self.inset_box
+        if self.panel:
+            image = self._panel_image(x1 - x0, y1 - y0, actual)
+        else:
+            rim = max(2, round(self.pen.sizes.edge_px))
+            turn = projected.quarter_turns(self.pen.camera, self.pen.table)
+            image = self._diagram(x1 - x0 - 2 * rim, actual, turn)
+            image = np.pad(image, ((rim, rim), (rim, rim), (0, 0)), constant_values=255)  # a white rim
         layer = Layer(self.pen.sizes.width_px, self.pen.sizes.height_px)
         layer.image(image, x0, y0)
         return layer.overlay()
+
+    def _diagram(self, width_px: int, actual: bool, turn: int) -> NDArray[np.uint8]:
+        return diagram_image(
+            self.shot, self.pen.table, width_px, actual=actual, turn=turn,
+            number_px=self.pen.sizes.label_px * INSET_NUMBER,
+        )  # fmt: skip
+
+    def _panel_image(self, width: int, height: int, actual: bool) -> NDArray[np.uint8]:
+        """The diagram in the middle of its panel, upright with the head at the bottom, or lying."""
+        upright = height > width
+        long, short = (s + 2 * FRAME_MM for s in (self.pen.table.length_mm, self.pen.table.width_mm))
+        across, down = (short, long) if upright else (long, short)
+        margin = max(4, round(self.pen.sizes.short_px * MARGIN_SHARE))
+        inner = round(min(width - 2 * margin, (height - 2 * margin) * across / down))
+        image = np.full((height, width, 3), style.bgr(GROUND), np.uint8)
+        drawn = self._diagram(inner, actual, 1 if upright else 0)
+        h, w = drawn.shape[:2]
+        y, x = max(0, (height - h) // 2), (width - w) // 2
+        image[y : y + h, x : x + w] = drawn[: height - y]
+        return image
 
 
 def result_words(shot: Shot) -> str:
@@ -131,7 +155,8 @@ def speed_words(shot: Shot) -> str | None:
 
 
 def set_up(
-    analysis: Analysis, shot: Shot, pen: Pen, headlines: Mapping[str, str] | None = None, reserved: Sequence[Box] = ()
+    analysis: Analysis, shot: Shot, pen: Pen, headlines: Mapping[str, str] | None = None,
+    reserved: Sequence[Box] = (), *, view: View | None = None, max_routes: int = MAX_ROUTES,
 ) -> Set:  # fmt: skip
     """Choose the places of headline and inset so that they hide none of the shot's balls, pockets and ways.
 
@@ -139,16 +164,18 @@ def set_up(
     `reserved` are boxes that something else will cover.
     """
     sizes = pen.sizes
+    width, height = view.room if view is not None else (sizes.width_px, sizes.height_px)
+    diagram = view.diagram if view is not None else "inset"
     margin = max(4, round(sizes.short_px * MARGIN_SHARE))
     things = [*reserved, *_ball_boxes(pen, shot), *_pocket_boxes(pen, shot)]
-    taken = Room(sizes.width_px, sizes.height_px, things)
+    taken = Room(width, height, things)
     taken.soft += _ways_px(pen, shot)
     plates = {
-        "plan": headline(headline_words(shot), sizes),
-        "result": headline(result_words(shot), sizes),
+        "plan": headline(headline_words(shot), sizes, width),
+        "result": headline(result_words(shot), sizes, width),
     }
     plates["play"] = plates["plan"]
-    plates |= {k: headline(words, sizes) for k, words in (headlines or {}).items() if words}
+    plates |= {k: headline(words, sizes, width) for k, words in (headlines or {}).items() if words}
     at = {
         top: {k: headline_box(p, taken, margin, top=top) for k, p in plates.items()} for top in (True, False)
     }
@@ -156,12 +183,13 @@ def set_up(
     # Players show captions at the bottom, so the headline goes there only to free what it would hide on top.
     top = cost[True] <= cost[False] + 30
     boxes = at[top]
-    room = Room(sizes.width_px, sizes.height_px, [*taken.solid, *boxes.values()], taken.soft)
-    inset = _inset_box(pen, room, margin)
+    room = Room(width, height, [*taken.solid, *boxes.values()], taken.soft)
+    panel = view.panel if view is not None else None
+    inset = panel if diagram == "beside" else _inset_box(pen, room, margin) if diagram == "inset" else None
     if inset is not None:
         room.solid.append(inset)
     placed = {k: (plates[k], boxes[k]) for k in plates}
-    return Set(pen, shot, placed, inset, room)
+    return Set(pen, shot, placed, inset, room, panel is not None, max_routes)
 
 
 def _inset_box(pen: Pen, room: Room, margin: int) -> Box | None:
@@ -192,8 +220,11 @@ def _inset_box(pen: Pen, room: Room, margin: int) -> Box | None:
             size = (long, round((long - rim) * aspect) + rim)
         box = free_place(size, room, [surface], margin)
         if box is not None:
+            hides = overlap(box, surface)
+            if share > INSET_USUAL and hides:
+                continue
             smallest = box
-            if overlap(box, surface) <= INSET_HIDES * overlap(surface, surface):
+            if hides <= INSET_HIDES * overlap(surface, surface):
                 break
     return smallest
 

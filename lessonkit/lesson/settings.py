@@ -123,6 +123,23 @@ class Fonts:
 
 
 @dataclass(frozen=True)
+class Look:
+    """What the picture is like."""
+
+    shape: str = _set(
+        "footage",
+        "The footage's own shape, wide (16:9), tall (9:16) or square; the table is turned to fill it.",
+        among=("footage", "wide", "tall", "square"),
+    )
+    diagram: str = _set(
+        "inset",
+        "The table drawn from above: in a free corner, beside the footage, alone in its place, or not at all.",
+        among=("inset", "beside", "alone", "none"),
+    )
+    routes: int = _set(3, "So many ways of balls are on a still at once; older ones fade.", least=1, most=9)
+
+
+@dataclass(frozen=True)
 class Logo:
     """A picture of your own (PNG, may be see-through) in a corner."""
 
@@ -173,6 +190,7 @@ class Settings:
     colours: Colours = field(default_factory=Colours)
     fonts: Fonts = field(default_factory=Fonts)
     logo: Logo = field(default_factory=Logo)
+    look: Look = field(default_factory=Look)
     clips: Clips = field(default_factory=Clips)
     sound: Sound = field(default_factory=Sound)
     captions: Captions = field(default_factory=Captions)

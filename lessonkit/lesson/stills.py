@@ -19,7 +19,9 @@ from lessonkit.footage.reader import OpenFootage
 from lessonkit.lesson import projected
 from lessonkit.lesson.bare_table import bare_table
 from lessonkit.lesson.cursor import Cursor
+from lessonkit.lesson.drawn_table import DrawnTable
 from lessonkit.lesson.picture import Picture, output_size
+from lessonkit.lesson.view import View, make_view
 from lessonkit.model import Analysis, Layout, SeenShot
 from lessonkit.table.camera import project
 
@@ -73,33 +75,39 @@ class Stills:
     """Takes stills from one open piece of footage; the table without balls is worked out only if it is needed."""
 
     def __init__(
-        self, footage: OpenFootage, analysis: Analysis, cursor: Cursor | None = None, size: tuple[int, int] | None = None
+        self, footage: OpenFootage, analysis: Analysis, cursor: Cursor | None = None, view: View | None = None
     ) -> None:  # fmt: skip
-        """`size` of the stills, width and height, even; None: the usual one for this footage."""
+        """`view` of the lesson; None: the footage as it is, at the usual size."""
         self._analysis = analysis
         self._cursor = cursor or Cursor(footage)
-        self.size = size or output_size(footage.info.width, footage.info.height)
-        self._camera = projected.scaled(
-            analysis.camera, self.size[0] / analysis.footage.width, self.size[1] / analysis.footage.height
-        )
+        self._view = view or make_view(analysis, output_size(footage.info.width, footage.info.height))
+        self.size = self._view.size
+        self._camera = self._view.camera
+        self._drawn = DrawnTable(self._view, analysis) if self._view.diagram == "alone" else None
         self._rests = rests(analysis)
         self._middles: dict[int, Picture] = {}
         self._bare: tuple[Picture, NDArray[np.bool_]] | None = None
 
     def before(self, shot: SeenShot) -> Picture:
         """The layout before a shot."""
+        if self._drawn is not None:
+            return self._drawn.picture(shot.layout_before)
         if shot.clear_before_s is not None:
             return self._frame(shot.clear_before_s)
         return self._clean(self._index(shot), shot.layout_before)
 
     def after(self, shot: SeenShot) -> Picture:
         """The layout after a shot."""
+        if self._drawn is not None:
+            return self._drawn.picture(shot.layout_after)
         if shot.clear_after_s is not None:
             return self._frame(shot.clear_after_s)
         return self._clean(self._index(shot) + 1, shot.layout_after)
 
     def expect(self, shot: SeenShot) -> None:
         """Take the still after this shot, and that before the next, in passing, if the shot's play is read first."""
+        if self._drawn is not None:
+            return
         k = self._index(shot)
         following = (
             self._analysis.shots[k + 1].seen.clear_before_s if k + 1 < len(self._analysis.shots) else None
@@ -107,7 +115,9 @@ class Stills:
         self._cursor.keep(t for t in (shot.clear_after_s, following) if t is not None)
 
     def first(self) -> Picture:
-        """The footage's first frame."""
+        """The footage's first frame, or the bare table of the diagram."""
+        if self._drawn is not None:
+            return self._drawn.picture({})
         return self._frame(0.0)
 
     def _index(self, shot: SeenShot) -> int:
@@ -116,7 +126,7 @@ class Stills:
         )
 
     def _frame(self, t_s: float) -> Picture:
-        return Picture.from_frame(self._cursor.at(t_s), *self.size)
+        return self._view.picture(self._cursor.at(t_s))
 
     def _clean(self, k: int, layout: Layout) -> Picture:
         picture = self._middle(k).copy()

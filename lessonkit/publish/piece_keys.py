@@ -38,6 +38,7 @@ class PieceKeys:
         looks = {
             "colours": asdict(settings.colours),
             "fonts": [file_digest(f) for f in asdict(settings.fonts).values()],
+            "look": asdict(settings.look),
             "logo": [asdict(settings.logo), file_digest(settings.logo.file)],
         }
         seen = replace(

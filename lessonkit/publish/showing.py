@@ -7,6 +7,7 @@ from contextlib import ExitStack
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
+from typing import cast
 
 from lessonkit.footage.reader import OpenFootage, open_footage
 from lessonkit.lesson.badge import speed_badge
@@ -23,6 +24,7 @@ from lessonkit.lesson.cards import (
 )
 from lessonkit.lesson.cursor import Cursor
 from lessonkit.lesson.cutlist import CutList, Piece
+from lessonkit.lesson.drawn_table import DrawnTable
 from lessonkit.lesson.logo import logo_overlay
 from lessonkit.lesson.picture import Box, Picture
 from lessonkit.lesson.plan_scene import plan_still
@@ -32,6 +34,7 @@ from lessonkit.lesson.scene import Set, pen_for, set_up
 from lessonkit.lesson.settings import Settings
 from lessonkit.lesson.stills import Stills
 from lessonkit.lesson.style import own_inks
+from lessonkit.lesson.view import Diagram, Shape, make_view
 from lessonkit.model import Analysis, Shot
 from lessonkit.publish.encoder import Form
 from lessonkit.publish.stills import Beside
@@ -53,7 +56,10 @@ class Showing:
         self._source, self._analysis, self._cuts = source, analysis, cuts
         self._settings, self._form, self._beside = settings, form, beside
         self._cursor = Cursor(source)
-        self._stills = Stills(source, analysis, self._cursor, form.size)
+        look = settings.look
+        self._view = make_view(analysis, form.size, cast(Shape, look.shape), cast(Diagram, look.diagram))
+        self._stills = Stills(source, analysis, self._cursor, self._view)
+        self._drawn = DrawnTable(self._view, analysis) if look.diagram == "alone" else None
         self._logo = logo_overlay(settings.logo, form.size)
         self._burner = Burner(cuts.cues, form.size, form.rate) if settings.captions.burn else None
         self._shots = {s.seen.number: s for s in analysis.shots}
@@ -100,12 +106,15 @@ class Showing:
         """The shot's set, made on its first piece and kept while its pieces last."""
         if self._set is None or self._set.shot is not shot:
             self._base = self._stills.before(shot.seen)
-            pen = pen_for(self._analysis, self._base)
+            pen = pen_for(self._analysis, self._base, self._view)
             own = self._settings.colours
             pen = replace(pen, inks=own_inks(pen.inks, own.planned, own.actual, own.aim))
-            self._set = set_up(self._analysis, shot, pen, self._headlines(shot.seen.number), self._logo_box())
+            self._set = set_up(
+                self._analysis, shot, pen, self._headlines(shot.seen.number), self._logo_box(), view=self._view,
+                max_routes=self._settings.look.routes,
+            )  # fmt: skip
         if self._beside is not None:
-            self._beside.layout(self._base)
+            self._beside.layout(self._base, self._view.camera)
         return self._set
 
     def _logo_box(self) -> list[Box]:
@@ -138,7 +147,11 @@ class Showing:
         step = Fraction(piece.speed).limit_denominator(1000) / self._form.rate
         drawn: tuple[float, Picture] | None = None
         for k in range(frames):
-            t_s, picture = self._at(start_s + float(k * step), piece.speed < 1, drawn)
+            now_s = start_s + float(k * step)
+            if self._drawn is not None:
+                t_s, picture = now_s, self._drawn.at(shot.seen if shot else None, now_s).copy()
+            else:
+                t_s, picture = self._at(now_s, piece.speed < 1, drawn)
             if drawn is None or drawn[1] is not picture:
                 if play is not None:
                     play.draw(picture, t_s)
@@ -150,20 +163,20 @@ class Showing:
 
     def _at(self, t_s: float, slow: bool, drawn: tuple[float, Picture] | None) -> tuple[float, Picture]:
         """The picture for a footage time, and its own time; that of `drawn` where it is the same again."""
-        size = self._form.size
+        view = self._view
         if not slow:
             frame = self._cursor.at(t_s)
             if drawn is not None and drawn[0] == frame.t_s:
                 return drawn
-            return frame.t_s, Picture.from_frame(frame, *size)
+            return frame.t_s, view.picture(frame)
         a, b = self._cursor.around(t_s)
         share = (t_s - a.t_s) / (b.t_s - a.t_s) if b.t_s > a.t_s else 0.0
         share = min(max(share, 0.0), 1.0)
         if share < 0.02 or b is a:
             if drawn is not None and drawn[0] == a.t_s:
                 return drawn
-            return a.t_s, Picture.from_frame(a, *size)
-        return t_s, Picture.from_frame(a, *size).mixed(Picture.from_frame(b, *size), share)
+            return a.t_s, view.picture(a)
+        return t_s, view.picture(a).mixed(view.picture(b), share)
 
     def _missing(self, piece: Piece) -> list[str]:
         """After a shot's first play, the stills that the lesson does not show."""

@@ -9,12 +9,11 @@ import hashlib
 from pathlib import Path
 
 import cv2
-import numpy as np
 
 from lessonkit import folder
 from lessonkit.errors import FolderError
 from lessonkit.lesson.picture import U8, Picture
-from lessonkit.model import Analysis
+from lessonkit.model import Analysis, Camera
 from lessonkit.table.topview import top_view
 
 TOP_VIEW = "top-view.png"
@@ -43,14 +42,11 @@ class Beside:
         self._png(path, picture.to_bgr())
         self.written.append(path)
 
-    def layout(self, picture: Picture) -> None:
-        """Keep the first of these, the layout before a shot, squared up."""
+    def layout(self, picture: Picture, camera: Camera) -> None:
+        """Keep the first of these, the layout before a shot, squared up; `camera` is the picture's."""
         if self._top_done:
             return
-        # The stills may be smaller than the footage; the camera was measured at the footage's size.
-        size = (self._analysis.footage.width, self._analysis.footage.height)
-        full = np.asarray(cv2.resize(picture.to_bgr(), size), np.uint8)
-        squared = top_view(full, self._analysis.camera, self._analysis.table, border_mm=TOP_BORDER_MM)
+        squared = top_view(picture.to_bgr(), camera, self._analysis.table, border_mm=TOP_BORDER_MM)
         self._png(self._out / TOP_VIEW, squared)
         self._top_done = True
 

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import cast
 
 import av
 
@@ -21,9 +22,9 @@ from lessonkit.footage.reader import OpenFootage, open_footage
 from lessonkit.lesson.cutlist import CutList, Piece, output_rate
 from lessonkit.lesson.laying import of_shot
 from lessonkit.lesson.phrases import headline
-from lessonkit.lesson.picture import output_size
 from lessonkit.lesson.settings import Settings
 from lessonkit.lesson.text import use_fonts
+from lessonkit.lesson.view import Shape, picture_size
 from lessonkit.model import Analysis
 from lessonkit.publish.caption_files import write_srt, write_vtt
 from lessonkit.publish.encoder import Encoder, Form, read_about
@@ -58,14 +59,14 @@ class Rendered:
     """One for each piece of `cuts`."""
 
 
-def form_of(analysis: Analysis, *, draft: bool = False) -> Form:
-    """Size, rate and quality of a lesson; a draft is small and coarse, so that it is made soon."""
-    size = output_size(analysis.footage.width, analysis.footage.height)
+def form_of(analysis: Analysis, *, draft: bool = False, shape: str = "footage") -> Form:
+    """Size, rate and quality of a lesson of a shape (see lesson.view); a draft is small and coarse, so that it is made
+    soon."""
     rate = output_rate(analysis.footage)
+    wanted = cast(Shape, shape)
     if not draft:
-        return Form(size, rate)
-    scale = min(1.0, DRAFT_LONG_PX / max(size), DRAFT_SHORT_PX / min(size))
-    small = (max(2, round(size[0] * scale) // 2 * 2), max(2, round(size[1] * scale) // 2 * 2))
+        return Form(picture_size(analysis, wanted), rate)
+    small = picture_size(analysis, wanted, longest=DRAFT_LONG_PX, shortest=DRAFT_SHORT_PX)
     return Form(small, rate, "28", "ultrafast")
 
 
@@ -131,7 +132,7 @@ def render_pieces(
     """
     s = settings or Settings()
     use_fonts(s.fonts.bold, s.fonts.regular)
-    form = form_of(analysis, draft=draft)
+    form = form_of(analysis, draft=draft, shape=s.look.shape)
     try:
         home.mkdir(parents=True, exist_ok=True)
         with Encoder(form) as encoder:
