@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -75,13 +75,10 @@ def _shaken(p: tuple[float, float], rng: np.random.Generator, mm: float) -> tupl
     return (p[0] + float(rng.normal(0, mm)), p[1] + float(rng.normal(0, mm)))
 
 
-def session(
-    laws: Laws, seed: int, shots: int = 6, fps: float = 60.0, noise: Noise = Noise(), balls: int = 5
-) -> list[SeenShot]:
-    """Random shots on one table."""
+def _tasks(seed: int, shots: int, balls: int) -> list[tuple[Layout, Strike]]:
     rng = np.random.default_rng(seed)
     made = []
-    for k in range(shots):
+    for _ in range(shots):
         layout: Layout = {}
         while len(layout) < balls:
             p = (float(rng.uniform(60, 2480)), float(rng.uniform(60, 1210)))
@@ -90,13 +87,21 @@ def session(
         x, y = layout[0]
         target = layout[1]
         aim = float(np.degrees(np.arctan2(target[1] - y, target[0] - x)) + rng.uniform(-3, 3))
-        stroke = Strike(
-            aim, float(rng.uniform(0.9, 2.8)), float(rng.uniform(-0.35, 0.4)), float(rng.uniform(-0.3, 0.3))
-        )
-        made.append(filmed(layout, stroke, laws, fps, noise, seed=1000 * seed + k))
+        speed, up, left = (float(rng.uniform(*span)) for span in ((0.9, 2.8), (-0.35, 0.4), (-0.3, 0.3)))
+        made.append((layout, Strike(aim, speed, up, left)))
     return made
 
 
-def other(laws: Laws, **values: float) -> Laws:
-    """Laws with some constants changed."""
-    return replace(laws, **values)
+def struck(seed: int, shots: int = 6, balls: int = 5) -> list[Strike]:
+    """The strokes of a session."""
+    return [stroke for _, stroke in _tasks(seed, shots, balls)]
+
+
+def session(
+    laws: Laws, seed: int, shots: int = 6, fps: float = 60.0, noise: Noise = Noise(), balls: int = 5
+) -> list[SeenShot]:
+    """Random shots on one table."""
+    return [
+        filmed(layout, stroke, laws, fps, noise, seed=1000 * seed + k)
+        for k, (layout, stroke) in enumerate(_tasks(seed, shots, balls))
+    ]
