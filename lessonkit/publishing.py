@@ -125,7 +125,7 @@ def publish(footage: Path, out: Path, analysis: Analysis, wishes: Wishes, talk: 
     A draft is one file, and leaves all others as they are.
     """
     from lessonkit import talking
-    from lessonkit.publish import stills, video
+    from lessonkit.publish import sheet, stills, thumbnails, video
     from lessonkit.publish.sound import LessonSound
 
     settings = settings_for(out, wishes)
@@ -152,7 +152,9 @@ def publish(footage: Path, out: Path, analysis: Analysis, wishes: Wishes, talk: 
             keep=out / video.PIECES, clips=out / CLIPS if wishes.clips else None, sound=sound,
         )  # fmt: skip
     _drop_old(out / "stills", _STILL, beside.written)
-    also = (sound.caution, _undrawn(analysis, cuts, settings))
+    talk.say("Making thumbnails and the sheet for students.")
+    thumbnails.write(footage, analysis, out)
+    also = (sheet.write(analysis, out), sound.caution, _undrawn(analysis, cuts, settings))
     return (*unheard, *cautions, *(c for c in also if c))
 
 

@@ -37,7 +37,7 @@ ANALYSIS = "analysis.json"
 WRITTEN = (
     "lesson.mp4", "lesson.srt", "lesson.vtt", "chapters.vtt", "chapters.txt", "report.html", "shots.csv", ANALYSIS,
     "top-view.png", "description.md", "stills",
-    "cuts.toml", "draft.mp4", "lesson.otio", "clips",
+    "cuts.toml", "draft.mp4", "lesson.otio", "clips", "thumbnails", "sheet.html", "sheet.pdf",
 )  # fmt: skip
 """All that a lesson may consist of: what is refused as footage or notes."""
 NOTE_SLACK_S = 1.0

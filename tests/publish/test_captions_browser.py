@@ -6,6 +6,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import av
+import numpy as np
 import pytest
 
 from lessonkit.lesson.cutlist import CutList
@@ -60,3 +62,44 @@ def test_chromium_reads_each_chapter(lesson: tuple[CutList, list[Any]]) -> None:
     cuts, (_, read) = lesson
     assert [c[2] for c in read] == [c.title for c in cuts.chapters]
     assert all(a[1] == b[0] for a, b in pairwise(read))
+
+
+AT = """async ([src, times]) => {
+  const v = document.querySelector('video');
+  v.src = URL.createObjectURL(await (await fetch(src)).blob());  // our little server gives no ranges to seek in
+  await new Promise((ok, no) => { v.onloadeddata = ok; v.onerror = () => no(new Error('video')); });
+  const tracks = [...document.querySelectorAll('track')];
+  await Promise.all(tracks.map(t => new Promise(ok => { t.onload = ok; t.track.mode = 'hidden'; if (t.readyState === 2) ok(); })));
+  const out = [];
+  for (const s of times) {
+    await new Promise(ok => { v.onseeked = ok; v.currentTime = s; });
+    await new Promise(ok => setTimeout(ok, 60));
+    out.push([v.currentTime, ...tracks.map(t => [...(t.track.activeCues || [])].map(c => c.getCueAsHTML().textContent))]);
+  }
+  return out;
+}"""
+
+
+def test_chromium_shows_the_right_caption_and_chapter_at_ten_random_times(tmp_path: Path) -> None:
+    """A film as long as the lesson is sought to ten times; the active cues are those of the cut list at that time."""
+    cuts = build_cuts(rack(TEXTS))
+    caption_files.write(cuts, tmp_path)
+    chapter_files.write(cuts, tmp_path)
+    (tmp_path / "page.html").write_text(PAGE, encoding="utf-8")
+    with av.open(str(tmp_path / "film.mp4"), "w") as container:
+        stream = container.add_stream("libx264", rate=2, options={"g": "2", "preset": "ultrafast"})
+        stream.width, stream.height, stream.pix_fmt = 64, 36, "yuv420p"
+        frame = av.VideoFrame.from_ndarray(np.zeros((54, 64), np.uint8), format="yuv420p")
+        for k in range(round(cuts.duration_s * 2) + 2):
+            frame.pts = k
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    times = [float(t) for t in np.random.default_rng(14).uniform(0.0, cuts.duration_s - 0.2, 10)]
+    with served(tmp_path) as address, open_page() as page:
+        page.goto(f"{address}/page.html")
+        read = page.evaluate(AT, [f"{address}/film.mp4", times])
+    for wanted_s, (at_s, captions, chapters) in zip(times, read, strict=True):
+        assert at_s == pytest.approx(wanted_s, abs=0.001)
+        assert captions == [c.text for c in cuts.cues if c.start_s <= wanted_s < c.end_s]
+        assert chapters == [c.title for c in cuts.chapters if c.start_s <= wanted_s < c.end_s]
+    assert any(captions for _, captions, _ in read)
