@@ -20,6 +20,7 @@ from lessonkit.model import (
     Point,
     SeenShot,
     Strike,
+    StrokeEstimate,
     Table,
 )
 from lessonkit.physics.laws import Laws
@@ -61,7 +62,7 @@ def find_causes(
     plan: Plan,
     held: Meant | None,
     found: tuple[Measured, ...],
-    aim_deg: float | None,
+    stroke: StrokeEstimate | None,
     made: bool | None,
     landed: bool,
     laws: Laws,
@@ -69,7 +70,7 @@ def find_causes(
     """Play the stroke held against with each difference alone and with all known ones, and say which accounts for how it ended.
 
     held: that stroke; without one nothing is told of causes, and with one that does not do what the plan says nothing at all.
-    aim_deg: of the stroke played, with which the planned fullness becomes the played one; None: not known. made, landed:
+    stroke: as played; with its aim the planned fullness becomes the played one. made, landed:
     whether the called ball dropped, and whether the cue ball came to rest where it was wanted. On a made ball what is explained
     is where the cue ball stopped, on a miss the miss, on a scratch the drop.
     """
@@ -77,12 +78,14 @@ def find_causes(
         return Causes((), None, None)
     plain = tuple(_difference(m, plan) for m in found)
     start = shot.layout_before.get(CUE_BALL)
+    aim_deg = stroke.aim_deg if stroke is not None else None
+    aim_error_deg = stroke.aim_error_deg if stroke is not None else None
     known = [m for m in found if m.actual is not None and (m.account != "fullness" or aim_deg is not None)]
     if held is None or start is None or not known:
         return Causes(plain, None, None)
     strokes = [held.strike, _all(held.strike, known, aim_deg)]
     for m in known:
-        strokes += _three(held.strike, m, aim_deg, table, shot.layout_before, plan)
+        strokes += _three(held.strike, m, aim_deg, aim_error_deg)
     ends = _play(shot.layout_before, strokes, table, laws, plan)
     planned, together = ends[0], ends[1]
     rest = _rest(shot)
@@ -140,19 +143,15 @@ def _all(strike: Strike, known: list[Measured], aim_deg: float | None) -> Strike
     return strike
 
 
-def _three(
-    strike: Strike, m: Measured, aim_deg: float | None, table: Table, layout: Layout, plan: Plan
-) -> list[Strike]:
-    """The plan with one difference as measured, and with it one standard error smaller and larger."""
+def _three(strike: Strike, m: Measured, aim_deg: float | None, aim_error_deg: float | None) -> list[Strike]:
+    """The stroke with one difference as measured, and with it one standard error smaller and larger."""
     value, error = m.actual or 0.0, m.error or 0.0
     aim = aim_deg if aim_deg is not None else strike.aim_deg
     if m.account != "fullness":
         return [with_account(strike, m.account, value + k * error, aim) for k in (0.0, -1.0, 1.0)]
-    first = plan.via[0] if plan.via else plan.ball
-    start, ball = layout[CUE_BALL], layout.get(first) if first is not None else None
-    way = hypot(ball[0] - start[0], ball[1] - start[1]) if ball is not None else 1000.0
-    swing = float(np.degrees(error * table.ball_diameter_mm / max(way, table.ball_diameter_mm)))
-    return [with_account(strike, m.account, value, aim + k * swing) for k in (0.0, -1.0, 1.0)]
+    return [
+        with_account(strike, m.account, value, aim + k * (aim_error_deg or 0.0)) for k in (0.0, -1.0, 1.0)
+    ]
 
 
 def _play(layout: Layout, strokes: list[Strike], table: Table, laws: Laws, plan: Plan) -> list[Ending]:

@@ -54,8 +54,7 @@ def compare(
     sentence = _sentence(shot, table, plan, verdict, made, rails, figure)
     held = meant(shot, table, plan, intent, stroke, wanted, laws) if stroke is not None else None
     found = measured(shot, table, plan, intent, stroke, held)
-    aim = stroke.aim_deg if stroke is not None else None
-    causes = find_causes(shot, table, plan, held, found, aim, made, verdict in WELL, laws)
+    causes = find_causes(shot, table, plan, held, found, stroke, made, verdict in WELL, laws)
     return Comparison(
         made,
         None if error is None else round(error, 1),
