@@ -116,7 +116,7 @@ def _cause(
     differences: tuple[Difference, ...], shares: dict[Account, tuple[float | None, float | None]]
 ) -> Account | None:
     """The sure difference that explains most, if it does so by far and does not hang on a hair."""
-    told = sorted(((d.explains, d) for d in differences if d.explains is not None), key=lambda p: -p[0])
+    told = [(d.explains, d) for d in differences if d.explains is not None]
     if not told:
         return None
     share, best = max(told, key=lambda p: (p[0], p[1].sure))
