@@ -34,11 +34,15 @@ class Room:
     """Balls, other words."""
     soft: list[NDArray[np.float64]] = field(default_factory=list)
     """Points in pixels, shape (N, 2), of ways."""
+    words: list[Box] = field(default_factory=list)
+    """Words placed before, which others never touch."""
 
     def cost(self, box: Box) -> float:
         """0 for a free place; a solid thing counts a thousand times its overlapped share, a point of a way 1."""
         x0, y0, x1, y1 = box
         if x0 < 0 or y0 < 0 or x1 > self.width or y1 > self.height:
+            return float("inf")
+        if any(overlap(box, b) for b in self.words):
             return float("inf")
         area = max(1, (x1 - x0) * (y1 - y0))
         total = sum(1 + 1000 * overlap(box, b) / area for b in self.solid if overlap(box, b))
@@ -135,7 +139,7 @@ def beside(plate: Plate, anchor: Point, gap_px: float, room: Room) -> Box | None
     """The cheapest box for words beside `anchor`, `gap_px` off it or a little more; None when none is inside."""
     w, h = plate.size
     best: tuple[float, Box] | None = None
-    for extra in (0.0, 0.6, 1.4, 2.4):
+    for extra in (0.0, 0.6, 1.4, 2.4, 3.6, 5.0):
         for dx, dy in _DIRECTIONS:
             reach = gap_px + extra * h
             diagonal = 0.75 if abs(dx * dy) == 1 else 1.0
@@ -166,7 +170,9 @@ def _crossed(box: Box, anchor: Point, gap_px: float, size_px: int, room: Room) -
     if line is None:
         return 0
     points = line[0] + np.linspace(0.04, 0.96, 12)[:, None] * (line[1] - line[0])
-    return sum(any(b[0] <= x < b[2] and b[1] <= y < b[3] for b in room.solid) for x, y in points)
+    return sum(
+        any(b[0] <= x < b[2] and b[1] <= y < b[3] for b in (*room.solid, *room.words)) for x, y in points
+    )
 
 
 def put(layer: Layer, plate: Plate, anchor: Point, gap_px: float, room: Room) -> Box | None:
@@ -175,7 +181,7 @@ def put(layer: Layer, plate: Plate, anchor: Point, gap_px: float, room: Room) ->
     if box is not None:
         _lead(layer, box, anchor, gap_px, plate.size_px)
         plate.draw(layer, box[0], box[1])
-        room.solid.append(box)
+        room.words.append(box)
     return box
 
 

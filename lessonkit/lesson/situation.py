@@ -11,10 +11,8 @@ from lessonkit.notes.sentences import tagged
 CLUSTER_GAP_MM = 25.0
 """Balls with less air between them lie together (our own choice: under half a ball, none can be played past another)."""
 _CLUSTER = r"(?:cluster\S*|pack|tied up|stuck together|bunch\S*|group|knot|problem balls?)"
-_BLOCKS = (
-    r"(?:blocks?|blocked(?: by)?|blocking|in the way(?: of)?|covers|covered by|hides|hidden by|shuts off)"
-)
-_PASSIVE = ("blocked by", "covered by", "hidden by")
+_BLOCKS = r"(?:blocks?|blocked(?: by)?|blocking|in the way(?: of)?|covers|covered by|hides|hidden by|hidden behind|shuts off)"
+_PASSIVE = ("blocked by", "covered by", "hidden by", "hidden behind")
 
 
 @dataclass(frozen=True)
@@ -59,7 +57,7 @@ def situation(shot: Shot, table: Table) -> Situation:
             for group in _said_clusters(layout, table, named):
                 clusters[group] = None
         for match in phrase.find(
-            rf"ball_(\d+)[^.;]*? ({_BLOCKS})[^.;]*? ball_(\d+)(?:[^.;]*? pocket_([\w-]+))?"
+            rf"ball_(\d+)[^.;]*? ({_BLOCKS})(?= )[^.;]*? ball_(\d+)(?:[^.;]*? pocket_([\w-]+))?"
         ):
             one, other, passive = int(match[1]), int(match[3]), match[2] in _PASSIVE
             blocker, blocked = (other, one) if passive else (one, other)
