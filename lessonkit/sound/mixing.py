@@ -98,6 +98,11 @@ def mixed(
     clicks = Clicks()
     at = 0
     for under, over in zip(blocks(play), blocks(voice), strict=True):
+        if not under.any():  # stills are silent, and most of a lesson
+            clicks = Clicks()
+            yield over
+            at += len(under)
+            continue
         gain = ducking(spans, at, len(under), depth_db)
         if gain.min() < 1.0:
             gain = gain + (1 - gain) * clicks.share(under)
