@@ -17,7 +17,6 @@ from lessonkit import folder
 from lessonkit.errors import FolderError
 from lessonkit.footage.reader import open_footage
 from lessonkit.lesson import style
-from lessonkit.lesson.cursor import Cursor
 from lessonkit.lesson.labels import Room
 from lessonkit.lesson.phrases import ball_word, target
 from lessonkit.lesson.picture import Box, Layer, Picture
@@ -99,8 +98,7 @@ def write(footage: Path, analysis: Analysis, out: Path) -> list[Path]:
     written: list[Path] = []
     home.mkdir(parents=True, exist_ok=True)
     with open_footage(footage) as source:
-        size = (analysis.footage.width // 2 * 2, analysis.footage.height // 2 * 2)
-        stills = Stills(source, analysis, Cursor(source), size)
+        stills = Stills(source, analysis)
         for t in sorted(chosen(analysis), key=lambda t: t.shot.seen.number):
             path = home / f"{t.name}.png"
             good, data = cv2.imencode(".png", drawn(t, analysis, stills.before(t.shot.seen)))
