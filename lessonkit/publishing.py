@@ -9,6 +9,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import cast
 
 from lessonkit.errors import FootageError
 from lessonkit.lesson.cutlist import CutList, Draft
@@ -96,6 +97,7 @@ def lay_out_lesson(
     from lessonkit.lesson.cutlist import output_rate
     from lessonkit.lesson.cutting import draft_lesson
     from lessonkit.lesson.laying import lay_out, left_unsaid
+    from lessonkit.lesson.view import Diagram, Shape, make_view, picture_size
 
     rate, path = output_rate(analysis.footage), out / cuts_file.NAME
     warnings: tuple[str, ...] = ()
@@ -116,7 +118,10 @@ def lay_out_lesson(
             f"piece {n} of {path.name} is too short for all that is said on it; some of its captions are left out."
             for n in left_unsaid(read, cuts)
         )
-    return placed(cuts, analysis), warnings
+    look = settings.look
+    shape, diagram = cast(Shape, look.shape), cast(Diagram, look.diagram)
+    view = make_view(analysis, picture_size(analysis, shape), shape, diagram)
+    return placed(cuts, analysis, view.camera, view.size), warnings
 
 
 def publish(footage: Path, out: Path, analysis: Analysis, wishes: Wishes, talk: Talk) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.lesson.cutlist import Cue, CutList, Piece
-from lessonkit.model import CUE_BALL, Analysis, Shot
+from lessonkit.model import CUE_BALL, Analysis, Camera, Shot
 from lessonkit.table.camera import project
 
 ACROSS = (0.18, 0.82)
@@ -28,8 +28,16 @@ CLEARLY = 0.6
 """The upper part is taken only where it holds less than this share of what the lower does, so that captions stay put."""
 
 
-def placed(cuts: CutList, analysis: Analysis) -> CutList:
-    """The same lesson, its captions in the part of the picture with less action; all of one piece in the same part."""
+def placed(
+    cuts: CutList, analysis: Analysis, camera: Camera | None = None, size: tuple[int, int] | None = None
+) -> CutList:
+    """The same lesson, its captions in the part of the picture with less action; all of one piece in the same part.
+
+    `camera` and `size` are those of the lesson's picture; None: the footage's.
+    """
+    if camera is not None and size is not None:
+        footage = replace(analysis.footage, width=size[0], height=size[1])
+        analysis = replace(analysis, camera=camera, footage=footage)
     shots = {s.seen.number: s for s in analysis.shots}
     high = {p.start_s: _better_high(p, shots, analysis) for p in cuts.pieces}
     return replace(cuts, cues=tuple(replace(c, high=_of(c, cuts.pieces, high)) for c in cuts.cues))
