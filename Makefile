@@ -5,18 +5,22 @@ BIN := $(VENV)/bin
 DEMO := demo-lesson
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint bench clean
+.PHONY: help demo sheet test lint bench clean
 # A recipe that fails leaves no half-made target behind, so the next `make` does it again.
 .DELETE_ON_ERROR:
 
 help:
 	@echo "make demo   make a lesson of the sample footage, in $(DEMO)/"
+	@echo "make sheet  a contact sheet of every kind of frame of that lesson, docs/contact-sheet.jpg"
 	@echo "make test   run all checks: tests, lint, format, types"
 	@echo "make bench  time the analysis and the rendering against decoding and encoding alone"
 	@echo "make clean  remove $(VENV)/ and $(DEMO)/"
 
 demo: $(VENV)/.installed
 	$(BIN)/lessonkit make sample_media/club-night.mp4 --notes sample_media/notes.txt --out $(DEMO)
+
+sheet: demo
+	$(BIN)/python tools/contact_sheet.py sample_media/club-night.mp4 $(DEMO) docs/contact-sheet.jpg
 
 test: lint
 	$(BIN)/python -m pytest

@@ -12,7 +12,7 @@ from lessonkit.lesson import style
 from lessonkit.lesson.phrases import ball_word, target
 from lessonkit.lesson.picture import U8, Layer, Picture
 from lessonkit.lesson.scene import distance_words
-from lessonkit.lesson.text import balanced, line_height_px, shortened, text_mask, top_px, wrapped
+from lessonkit.lesson.text import balanced, line_height_px, text_mask, top_px, width_px, wrapped
 from lessonkit.model import Analysis, Shot
 
 FADE_S = 0.6
@@ -142,48 +142,94 @@ def _table_words(analysis: Analysis) -> str:
 
 
 HEADS = ("Shot", "Called", "Made", "Off by", "Verdict")
-_SHARES = (0.0, 0.12, 0.46, 0.6, 0.74)
-"""Left edges of the columns as shares of the table's width."""
+_LINES = 4
+"""Most lines of one cell; what is longer still is cut."""
+Cell = tuple[str, ...]
 
 
 def table_pages(analysis: Analysis, width: int, height: int, heading: str = "The shots") -> list[list[Words]]:
-    """The closing table, in as many pages as readable lines need: shot, called, made, landing error, verdict."""
+    """The closing table, in as many pages as readable lines need: shot, called, made, landing error, verdict.
+
+    Columns are as wide as what stands in them; where all do not fit side by side, long cells take several lines.
+    """
     short = min(width, height)
-    size = max(10, round(short / 24)) if width >= height else max(10, round(width / 36))
+    size = max(10, round(min(short / 24, width / 30)))
     left, room = round(width * 0.06), round(width * 0.88)
     title = short // 16
     margin = round(height * 0.07)
     rows = [_row(s) for s in analysis.shots]
-    above = line_height_px(title) + size
-    fitting = max(1, int((height - 2 * margin - above) / (line_height_px(size) * 1.25)) - 1)
-    count = max(1, -(-len(rows) // fitting))
-    per_page = max(1, -(-len(rows) // count))
-    # few rows get more air, and stand in the middle of the picture
-    step = round(min(line_height_px(size) * 1.7, (height - 2 * margin - above) / (per_page + 1)))
-    top = (height - above - step * (per_page + 1)) // 2
-    pages: list[list[Words]] = []
-    for k in range(0, max(1, len(rows)), per_page):
-        words = [Words(heading, left, top, title)]
-        words += _cells(HEADS, left, room, top + above, size, SOFT)
-        for i, row in enumerate(rows[k : k + per_page]):
-            words += _cells(row, left, room, top + above + step * (i + 1), size, style.WHITE)
-        pages.append(words)
+    edges = _edges([HEADS, *rows], size, left, room)
+    cells = [_broken(row, edges, size) for row in rows]
+    line, above = line_height_px(size), line_height_px(title) + size
+    space = height - 2 * margin - above
+    pages = _paged([round(line * (0.35 + max(map(len, row)))) for row in cells], space - round(1.35 * line))
+    made: list[list[Words]] = []
+    for page in pages:
+        used = sum(round(line * (0.35 + max(map(len, cells[i])))) for i in page) + round(1.35 * line)
+        # few rows get more air, and stand in the middle of the picture
+        air = min(round(line * 0.4), max(0, (space - used) // (len(page) + 1)))
+        y = (height - above - used - air * len(page)) // 2
+        words = [Words(heading, left, y, title)]
+        y += above
+        words += _cells([(h,) for h in HEADS], edges, y, size, SOFT)
+        y += round(1.35 * line) + air
+        for i in page:
+            words += _cells(cells[i], edges, y, size, style.WHITE)
+            y += round(line * (0.35 + max(map(len, cells[i])))) + air
+        made.append(words)
+    return made
+
+
+def _edges(rows: Sequence[Sequence[str]], size: int, left: int, room: int) -> list[int]:
+    """Left edges of the columns and the last one's right edge; the two wordy columns give way where room is short."""
+    gap = size
+    widths = [max(width_px(row[k], size, bold=False) for row in rows) + gap for k in range(len(HEADS))]
+    spare = room - sum(widths) + gap
+    wordy = (1, 4)
+    if spare < 0:
+        both = sum(widths[k] for k in wordy)
+        for k in wordy:
+            widths[k] = max(3 * size, widths[k] + spare * widths[k] // both)
+    else:
+        widths = [w + spare // len(widths) for w in widths]
+    edges = [left]
+    for w in widths:
+        edges.append(edges[-1] + w)
+    return edges
+
+
+def _broken(row: Sequence[str], edges: Sequence[int], size: int) -> list[Cell]:
+    """Each cell in lines that fit its column."""
+    cells: list[Cell] = []
+    for k, text in enumerate(row):
+        lines = wrapped(text, size, edges[k + 1] - edges[k] - size, bold=False)
+        if len(lines) > _LINES:
+            lines = [*lines[: _LINES - 1], lines[_LINES - 1] + " …"]
+        cells.append(tuple(lines) or ("",))
+    return cells
+
+
+def _paged(heights: Sequence[int], space: int) -> list[list[int]]:
+    """Which rows go on which page, about equally many on each; a page at least, though it be empty."""
+    count = max(1, -(-sum(heights) // max(1, space)))
+    per_page = max(1, -(-len(heights) // count))
+    pages: list[list[int]] = [[]]
+    used = 0
+    for i, high in enumerate(heights):
+        if pages[-1] and (used + high > space or len(pages[-1]) >= per_page):
+            pages.append([])
+            used = 0
+        pages[-1].append(i)
+        used += high
     return pages
 
 
-def _cells(cells: Sequence[str], left: int, room: int, y: int, size: int, colour: str) -> list[Words]:
-    edges = [*(left + round(share * room) for share in _SHARES), left + room]
-    gap = size // 2
+def _cells(cells: Sequence[Cell], edges: Sequence[int], y: int, size: int, colour: str) -> list[Words]:
+    line = line_height_px(size)
     return [
-        Words(
-            shortened(text, size, edges[k + 1] - edges[k] - gap, bold=False),
-            edges[k],
-            y,
-            size,
-            colour,
-            bold=False,
-        )
-        for k, text in enumerate(cells)
+        Words(text, edges[k], y + i * line, size, colour, bold=False)
+        for k, cell in enumerate(cells)
+        for i, text in enumerate(cell)
         if text
     ]
 

@@ -22,6 +22,7 @@ from lessonkit.lesson.scene import Step, shown
 from lessonkit.lesson.situation import blocked_lane, clusters_of, situation
 from lessonkit.model import Intent, Note, Spread
 from lessonkit.table.camera import project
+from tests.lesson.made import rack
 from tests.lesson.test_drawing_places import RADIUS, H, W, drawn, extreme, is_colour, scene
 from tests.publish import filmed
 
@@ -213,3 +214,33 @@ def test_lines_and_words_have_the_contrast_asked_of_them(cloth: str) -> None:
     worst = style.PLATE_ALPHA * np.array(style.bgr(style.PLATE)) + (1 - style.PLATE_ALPHA) * 255
     ground = style.hex_of((int(worst[0]), int(worst[1]), int(worst[2])))
     assert style.contrast_ratio(style.WHITE, ground) >= style.MIN_TEXT_CONTRAST
+
+
+@pytest.mark.parametrize(("width", "height"), [(1920, 1080), (1080, 1920), (1080, 1080), (640, 360)])
+def test_the_closing_table_holds_long_words_whole(width: int, height: int) -> None:
+    """A long verdict goes over lines instead of being cut; nothing leaves the picture, no two cells overlap."""
+    from lessonkit.lesson.cards import table_pages
+    from lessonkit.lesson.text import line_height_px, width_px
+
+    a = rack(["nine in the foot-left"] * 23)
+    verdict = "another ball first, then short"
+    shots = tuple(
+        replace(s, comparison=replace(s.comparison, verdict=verdict)) for s in a.shots if s.comparison
+    )
+    pages = table_pages(replace(a, shots=shots), width, height)
+    text = " ".join(w.text for page in pages for w in page)
+    assert "…" not in text
+    for word in set(verdict.split()):
+        assert text.count(word) >= 23
+    for page in pages:
+        boxes = [
+            (
+                w.x,
+                w.y,
+                w.x + width_px(w.text, w.size_px, bold=w.bold),
+                w.y + line_height_px(w.size_px, bold=w.bold),
+            )
+            for w in page
+        ]
+        assert all(b[0] >= 0 and b[2] <= width and b[1] >= 0 and b[3] <= height for b in boxes)
+        assert not any(overlap(b, o) for i, b in enumerate(boxes) for o in boxes[i + 1 :])
