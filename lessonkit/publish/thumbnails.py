@@ -23,7 +23,6 @@ from lessonkit.lesson.picture import Box, Layer, Picture
 from lessonkit.lesson.projected import dashes
 from lessonkit.lesson.stills import Stills
 from lessonkit.lesson.text import balanced, line_height_px, text_mask, top_px, width_px
-from lessonkit.lesson.view import make_view
 from lessonkit.model import Analysis, Shot
 from lessonkit.publish.figures import lesson_title
 from lessonkit.table.camera import project
