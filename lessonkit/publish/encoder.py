@@ -11,6 +11,7 @@ stands for long is encoded once: a run of its frames, from key frame to last, is
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Callable, Sequence
 from contextlib import suppress
@@ -66,6 +67,7 @@ class Encoder:
         self.form = form
         self.frames = 0
         """Frames of the present piece handed over so far."""
+        self._pattern = _pattern(form)
         self._piece: _Piece | None = None
         self._run: tuple[Picture, int] | None = None
         self._failed: BaseException | None = None
@@ -76,7 +78,7 @@ class Encoder:
     def begin(self, path: Path) -> None:
         """Begin a piece, which gets under its name when it is whole. Raises FolderError when it cannot be written."""
         self.frames = 0
-        self._piece = _Piece(path, self.form)
+        self._piece = _Piece(path, self.form, self._pattern.streams.video[0])
 
     def picture(self, picture: Picture, repeat: int = 1) -> None:
         """Append a picture, shown for `repeat` frames."""
@@ -140,6 +142,23 @@ class Encoder:
             self._piece.drop()
 
 
+def _pattern(form: Form) -> Any:
+    """An open file of one black picture: what the pieces' streams are like."""
+    content = io.BytesIO()
+    frame = av.VideoFrame(*form.size, "yuv420p")
+    for k, plane in enumerate(frame.planes):
+        plane.update(bytes([128 if k else 16]) * plane.buffer_size)
+    # bare H.264, for there the stream's headers have the form that the codec gives them, which is not an MP4's
+    with av.open(content, "w", format="h264") as container:
+        stream = container.add_stream("libx264", rate=form.rate)
+        _settle(stream.codec_context, form)
+        stream.codec_context.flags &= ~int(av.codec.context.Flags.global_header)
+        frame.pts, frame.time_base = 0, 1 / form.rate
+        container.mux([*stream.encode(frame), *stream.encode(None)])
+    content.seek(0)
+    return av.open(content, format="h264")
+
+
 def codec(form: Form) -> Any:
     """An H.264 encoder for the form; equal forms give equal stream headers."""
     context = av.CodecContext.create("libx264", "w")
@@ -162,18 +181,17 @@ def _settle(context: Any, form: Form) -> None:
 class _Piece:
     """One file in the making; used by the encoder's worker only, but for its beginning and dropping."""
 
-    def __init__(self, path: Path, form: Form) -> None:
+    def __init__(self, path: Path, form: Form, pattern: Any) -> None:
         self._path, self._form = path, form
         self._part = beside_of(path)
         try:
             self._container = av.open(str(self._part), "w", format="mp4")
         except av.error.FFmpegError as e:
             raise FolderError(f"{path.name} cannot be written to {path.parent}: {e.strerror}.") from e
-        self._stream = self._container.add_stream("libx264", rate=form.rate)
-        _settle(self._stream.codec_context, form)
+        self._stream = self._container.add_stream_from_template(pattern)
         self._stream.time_base = 1 / form.rate
-        # The stream's own codec serves first; every further one is made when it is needed, for each holds many pictures.
-        self._codec: Any = self._stream.codec_context
+        # Each codec holds many pictures, so it is made when it is needed, and there is one at a time.
+        self._codec: Any = None
         self._begins = 0
         """Frame of the piece with which the present codec began."""
         self._given = 0
