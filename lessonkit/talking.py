@@ -62,6 +62,10 @@ def talk_for(
     talk.say("Listening to the talk.")
     with open_footage(footage) as source:
         found = find_talk(voice, source, analysis, play_spans(analysis, settings))
+    if not found.takes and not found.warnings:
+        return (), (
+            "nobody was heard to speak at the times of the notes, so the lesson has no talk but what its plays hold.",
+        )
     return found.takes, found.warnings
 
 
