@@ -98,7 +98,7 @@ def warped(picture: Picture, matrix: Array, size: tuple[int, int]) -> Picture:
     halved = np.c_[matrix[:, :2], (matrix[:, :2] @ seat + matrix[:, 2] - seat) / 2]
     for k, (plane, source) in enumerate(zip(out.planes, picture.planes, strict=True)):
         cv2.warpAffine(
-            source, halved if k else matrix, plane.shape[::-1], dst=plane, flags=cv2.INTER_CUBIC,
+            source, halved if k else matrix, plane.shape[::-1], dst=plane, flags=cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_CONSTANT, borderValue=float(ground[k]),
         )  # fmt: skip
     return out
