@@ -33,6 +33,7 @@ lint: $(VENV)/.installed-dev
 bench: $(VENV)/.installed-dev
 	$(BIN)/python benchmarks/bench_analyse.py
 	$(BIN)/python benchmarks/bench_render.py
+	$(BIN)/python benchmarks/bench_planning.py
 
 clean:
 	rm -rf $(VENV) $(DEMO)
