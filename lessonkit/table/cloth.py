@@ -16,7 +16,7 @@ Picture = NDArray[np.uint8]
 
 SMALLEST_SHARE = 0.05
 """Of the picture, that a table fills at least."""
-LEAST_FILLED = 0.86
+LEAST_FILLED = 0.74
 """Of its quadrilateral, that a cloth's region fills: balls and notches are filled or few."""
 _GRADUAL = ((2, 2, 2), (4, 3, 3), (7, 4, 4))
 _LIGHTS = ((0.55, 0.10), (0.72, 0.07), (0.45, 0.16))
@@ -136,7 +136,7 @@ def _region(mask: Mask) -> Region | None:
     if not SMALLEST_SHARE * h * w < area < 0.97 * h * w:
         return None
     hull = np.asarray(cv2.convexHull(outline), np.int32)
-    if area < 0.8 * cv2.contourArea(hull):
+    if area < 0.7 * cv2.contourArea(hull):
         return None
     corners = widest_quadrilateral(hull.reshape(-1, 2))
     if corners is None:
@@ -182,7 +182,7 @@ def _sides(
     inside = (outline > 2).all(1) & (outline[:, 0] < w - 3) & (outline[:, 1] < h - 3)
     outline = outline[inside]
     size = float(np.sqrt(cv2.contourArea(corners.astype(np.float32))))
-    for near in (0.09, 0.05):
+    for near in (0.12, 0.08, 0.05):
         sides = [_along(outline, corners[i], corners[(i + 1) % 4], near * size) for i in range(4)]
         if sum(len(s) >= 8 for s in sides) < 4:
             return None

@@ -27,6 +27,10 @@ class Line:
     """Step across the line in grey levels (length in BGR), the median of its places."""
     shift_mm: float
     """How far outward of the expected place the whole line lies, before fitting."""
+    nose: bool = True
+    """True: the nose line; False: where cloth meets rail."""
+    sigma_px: float = 0.5
+    """How well each place is measured: worse where the places scatter or the step is faint."""
 
 
 def measure_line(
@@ -78,7 +82,11 @@ def measure_line(
     found, strengths = np.array(px), np.array(steps)
     found = found[strengths > 0.4 * np.median(strengths)]
     pixels = project(camera, places(table, side, found[:, 0], back_mm + found[:, 1]), z_mm)
-    return Line(pixels, side, strength, middle)
+    # a line through a lens is nearly a parabola: what is left over is noise
+    bent = np.polynomial.Polynomial.fit(found[:, 0], found[:, 1], 2)(found[:, 0])
+    scatter = 1.4826 * float(np.median(np.abs(found[:, 1] - bent))) / gsd
+    sigma = float(np.hypot(0.35, 1.5 * scatter) * np.hypot(1.0, 6.0 / strength))
+    return Line(pixels, side, strength, middle, not leaving, sigma)
 
 
 def profile_across(

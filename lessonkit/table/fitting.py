@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.model import Camera, Table
-from lessonkit.table.camera import centre_mm, project, rays, rotation_matrix
+from lessonkit.table.camera import centre_mm, project, rays, rotation_matrix, unproject
+from lessonkit.table.doubt import bed_error_mm, covariance
 from lessonkit.table.rails import outward_rule, places
 from lessonkit.table.sizes import SIGHT_FROM_NOSE_MM
 
@@ -47,8 +48,13 @@ class Evidence:
     sight_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
     sight_side: Whole = field(default_factory=lambda: np.zeros(0, np.int64))
     sight_along: Array = field(default_factory=lambda: np.zeros(0))
-    line_sigma_px: float = 0.5
+    line_sigma_px: float | Array = 0.5
+    """Of all, or of each."""
     sight_sigma_px: float = 0.25
+    hole_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    """Middles of pockets' holes, for a first fit."""
+    hole_mm: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    """Where those lie on the table, roughly."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,9 +67,12 @@ class Fit:
     """Half the sum of robust squared residuals in sigmas, priors included, over the number of pieces of evidence."""
     residual_px: Array
     """Of each piece of evidence (lines, then sights outward, then sights along)."""
+    error_mm: float | None = None
+    """What the evidence leaves open: root mean square error to be expected over the bed; None after a loose fit."""
 
 
-_NAMES = ("log_f", "k1", "k2", "p1", "p2", "cx", "cy")
+HOLE_HEIGHT_MM, HOLE_SIGMA_MM = 15.0, 12.0
+"""Of a hole's middle: its near edge is that of the bed, its far edge that of the rail."""
 _LENS_PRIOR = np.array([0.3, 0.15, 0.06, 3e-4, 3e-4, 0.004, 0.004])
 """Sigmas: of the focal length as a share (natural logarithm) about a phone camera's usual 0.95 picture widths, of the distortion about none,
 of the principal point as a share of the picture's width about its middle."""
@@ -124,6 +133,7 @@ def fit(
             lines / evidence.line_sigma_px,
             out / evidence.sight_sigma_px,
             along / evidence.sight_sigma_px,
+            _hole_residuals(cam, evidence),
             priors,
         )
         return np.concatenate(parts)
@@ -142,8 +152,18 @@ def fit(
     )
     camera, rail, _ = unpack(found.x)
     lines, out, along = _residuals(camera, rail, table, evidence, _scales(camera, rail, table, evidence))
-    pieces = max(len(lines) + len(out), 1)
-    return Fit(camera, rail, float(found.cost) / pieces, np.r_[lines, out, along])
+    pieces = max(len(lines) + len(out) + len(evidence.hole_px), 1)
+    error = None
+    if not loose:
+        groups = np.r_[
+            evidence.line_side * 2 + evidence.line_nose, np.full(len(out), 8), np.full(len(along), 9)
+        ].astype(np.int64)
+        off = np.r_[
+            lines / evidence.line_sigma_px, out / evidence.sight_sigma_px, along / evidence.sight_sigma_px
+        ]
+        spread = covariance(found.jac, off, groups)
+        error = bed_error_mm(camera, table, spread, lambda v: unpack(v)[0], found.x)
+    return Fit(camera, rail, float(found.cost) / pieces, np.r_[lines, out, along], error)
 
 
 def _priors(unusual_lens: Array, off: Array) -> Array:
@@ -229,6 +249,13 @@ def _residuals(
         (outward[n:] - rail.sight_mm) * scales[0][n:],
         (along - e.sight_along) * scales[1][n:],
     )
+
+
+def _hole_residuals(camera: Camera, e: Evidence) -> Array:
+    """In sigmas, x then y of each hole."""
+    if not len(e.hole_px):
+        return np.zeros(0)
+    return ((unproject(camera, e.hole_px, HOLE_HEIGHT_MM) - e.hole_mm) / HOLE_SIGMA_MM).ravel()
 
 
 def first_cameras(
