@@ -50,7 +50,7 @@ class Evidence:
     sight_along: Array = field(default_factory=lambda: np.zeros(0))
     line_sigma_px: float | Array = 0.5
     """Of all, or of each."""
-    sight_sigma_px: float = 0.25
+    sight_sigma_px: float = 0.2
     hole_px: Array = field(default_factory=lambda: np.zeros((0, 2)))
     """Middles of pockets' holes, for a first fit."""
     hole_mm: Array = field(default_factory=lambda: np.zeros((0, 2)))
@@ -77,7 +77,7 @@ _LENS_PRIOR = np.array([0.3, 0.15, 0.06, 3e-4, 3e-4, 0.004, 0.004])
 """Sigmas: of the focal length as a share (natural logarithm) about a phone camera's usual 0.95 picture widths, of the distortion about none,
 of the principal point as a share of the picture's width about its middle."""
 _RAIL_PRIOR = np.array([4.0, 3.0, 3.0])
-_SEEN_PRIOR_MM = (0.4, 0.3)
+_SEEN_PRIOR_MM = (0.6, 0.3)
 """Sigmas of where the nose is seen: of all sides together, and of each side against the others."""
 _CLOTH_PRIOR_MM = (12.0, 0.7)
 """The same of where cloth meets rail."""

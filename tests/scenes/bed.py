@@ -87,6 +87,23 @@ def _rounded(table: Table, out: float, radius: float) -> Array:
     return _dense(np.concatenate(parts))
 
 
+RIM_SAMPLES = 0.46
+"""Measured: so much wider does OpenCV's fillPoly draw, on the average over directions."""
+
+
+def _drawn_in(px: Array) -> Array:
+    """A polygon (N, 2) half a sample smaller all round: filling takes in every sample that the rim touches."""
+    x, y = px.T
+    twice = float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    ahead = np.roll(px, -1, axis=0) - px
+    length = np.hypot(*ahead.T)
+    if abs(twice) < 4 * length.sum() or (length < 1e-6).any():
+        return px  # a line, not an area
+    inward = np.c_[-ahead[:, 1], ahead[:, 0]] / length[:, None] * np.sign(twice)
+    both = inward + np.roll(inward, 1, axis=0)
+    return np.asarray(px + both / np.maximum((both**2).sum(1), 0.5)[:, None] * 2 * RIM_SAMPLES, float)
+
+
 class Painter:
     """Fills table polygons into a picture at `ss` samples a pixel side."""
 
@@ -97,7 +114,7 @@ class Painter:
     def outline_px(self, places: Array, z: float | Array) -> list[NDArray[np.int32]]:
         """A polygon (N, 2) at height z in sixteenths of samples."""
         p = np.c_[places, np.broadcast_to(np.asarray(z, float), (len(places),))]
-        px = (project(self.camera, p) + 0.5) * self.ss - 0.5
+        px = _drawn_in((project(self.camera, p) + 0.5) * self.ss - 0.5)
         return [np.round(np.clip(px, -2e5, 2e5) * 16).astype(np.int32)]
 
     def mask(self, places: Array, z: float | Array) -> NDArray[np.uint8]:
