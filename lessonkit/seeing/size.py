@@ -21,7 +21,7 @@ from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.discs import find_discs, votes
 from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.sampling import clearness, people
-from lessonkit.table.sizes import likeliest_size
+from lessonkit.table.sizes import SIGHT_FROM_NOSE_MM, likeliest_size
 
 Picture = NDArray[np.uint8]
 
@@ -49,13 +49,23 @@ class Told:
     """Width of a ball beside what it would be on the fitted table; None where no ball was seen."""
 
 
-def tell_size(frames: Sequence[Frame], camera: Camera, fitted: Table) -> Told:
-    """The size of the table whose surface was fitted as `fitted`; that size, unsure, where no ball is seen."""
+def tell_size(
+    frames: Sequence[Frame], camera: Camera, fitted: Table, sight_mm: float | None = None
+) -> Told:
+    """The size of the table whose surface was fitted as `fitted`; that size, unsure, where nothing tells.
+
+    `sight_mm`: how far behind the nose line the fit found the sights (`Surface.rail.sight_mm`), None where it saw few.
+    That distance is published and the same on every size, so on a table fitted too large it comes out too large.
+    """
+    by_sights = None if sight_mm is None else fitted.length_mm * SIGHT_FROM_NOSE_MM / sight_mm
     used = list(frames)[:: max(1, len(frames) // MOST_PICTURES)]
     view = BedView.of(camera, fitted, VIEW_MM_PER_PX)
     rough = _rough_ratio(view, [view.warp_frame(f) for f in used[::2]])
     if rough is None:
-        return Told(fitted, False, 0, None)
+        if by_sights is None:
+            return Told(fitted, False, 0, None)
+        table, chance = likeliest_size(None, 1.0, by_sights)
+        return Told(table, chance > SURE, 0, None)
     share, doubt, growths = rough, 0.02, np.zeros(0)
     for _ in range(ROUNDS):
         growths = np.asarray(_growths(frames, used, camera, fitted, share))
@@ -64,8 +74,8 @@ def tell_size(frames: Sequence[Frame], camera: Camera, fitted: Table) -> Told:
         share += float(np.median(growths)) / fitted.radius_mm
         spread = 1.4826 * float(np.median(np.abs(growths - np.median(growths)))) / fitted.radius_mm
         doubt = float(np.hypot(SYSTEMATIC, spread / np.sqrt(len(growths))))
-    table, chance = likeliest_size(fitted.length_mm / (fitted.ball_diameter_mm * share), doubt)
-    return Told(table, chance > SURE and len(growths) >= 3, len(growths), share)
+    table, chance = likeliest_size(fitted.length_mm / (fitted.ball_diameter_mm * share), doubt, by_sights)
+    return Told(table, chance > SURE and (len(growths) >= 3 or by_sights is not None), len(growths), share)
 
 
 def _rough_ratio(view: BedView, pictures: Sequence[Picture]) -> float | None:

@@ -90,6 +90,20 @@ def find_table(
     return _surface(plate, found, asked is not None)
 
 
+def find_near(pictures: Sequence[Picture], before: Surface, camera: Camera) -> Surface:
+    """The table measured anew in pictures (H, W, 3) of which the camera is nearly known, such as after a bump.
+
+    Quick: nothing is searched for. Raises TableError where the evidence does not bear the camera out.
+    """
+    plate = median_picture(pictures)
+    start = Fit(camera, before.rail, 0.0, np.zeros(0))
+    refined = _refine(plate, start, before.table, (_ROUGH[1], *_CLOSE))
+    found = _judged(plate, before.table, before.head, *refined)
+    if found.score < _LEAST:
+        raise TableError(f"The table was not found again after the camera moved. {_HOW}")
+    return _surface(plate, found, before.size_sure)
+
+
 @dataclass(frozen=True, eq=False)
 class _Found:
     fit: Fit

@@ -84,16 +84,27 @@ _USUAL = {"9ft": 0.4, "8ft": 0.2, "8ft (88 x 44 in)": 0.12, "7ft": 0.12, "7ft (7
 """How often a surface is met, roughly (common practice, no source); the others 0.03."""
 
 
-def likeliest_size(length_in_balls: float, doubt: float) -> tuple[Table, float]:
-    """The surface that fits a length of that many ball diameters best, and its probability.
+SIGHT_TOLERANCE = 0.015
+"""Standard deviation, as a share, of how far from the nose makers set the sights: WPA allows 3 11/16 to 3 13/16 in."""
 
-    9 ft: 2540 / 57.15 = 44.44 balls; 8 ft: 40.89; 7 ft: 35.56. `doubt` is the measure's sigma as a share. What is met
-    more often is preferred where two are near; surfaces other than 9, 8 and 7 ft are named LxW.
+
+def likeliest_size(
+    length_in_balls: float | None, doubt: float, length_by_sights_mm: float | None = None
+) -> tuple[Table, float]:
+    """The surface that fits the evidence best, and its probability.
+
+    `length_in_balls`: the length in ball diameters (9 ft: 2540 / 57.15 = 44.44; 8 ft: 40.89; 7 ft: 35.56), `doubt` its
+    sigma as a share. `length_by_sights_mm`: the length if the sights lie as far behind the nose as published; no ball
+    is needed for it. Either may be None. What is met more often is preferred where two are near; surfaces other than
+    9, 8 and 7 ft are named LxW.
     """
+    measured = [] if length_in_balls is None else [(length_in_balls * BALL_DIAMETER_MM, doubt)]
+    if length_by_sights_mm is not None:
+        measured.append((length_by_sights_mm, SIGHT_TOLERANCE))
     chances = {}
     for name, (length, width) in {**SURFACES_MM, **ALTERNATES_MM}.items():
-        off = math.log(length_in_balls * BALL_DIAMETER_MM / length) / doubt
-        chances[name] = (_USUAL.get(name, 0.03) * math.exp(-0.5 * off * off), length, width)
+        off = sum((math.log(got / length) / sigma) ** 2 for got, sigma in measured)
+        chances[name] = (_USUAL.get(name, 0.03) * math.exp(-0.5 * off), length, width)
     best = max(chances, key=lambda n: chances[n][0])
     chance, length, width = chances[best]
     total = sum(c[0] for c in chances.values())
