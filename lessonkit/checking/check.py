@@ -26,7 +26,7 @@ from lessonkit.footage.reader import Frame
 from lessonkit.model import Camera, Point, Table
 from lessonkit.seeing.bedview import BORDER_MM, BedView
 from lessonkit.seeing.cloth import BareTable
-from lessonkit.seeing.size import tell_size
+from lessonkit.seeing.size import sight_distance_mm, tell_size
 from lessonkit.table.camera import centre_mm, project
 from lessonkit.table.finding import Surface, find_table
 
@@ -94,10 +94,10 @@ def _sized(
     if size != "auto":
         return surface
     frames = stretch.frames[:: max(1, len(stretch.frames) // SIZE_PICTURES)]
-    told = tell_size(frames, surface.camera, surface.table)
+    told = tell_size(frames, surface.camera, surface.table, sight_distance_mm(surface))
     if told.table.size != surface.table.size:
         surface = find_table(pictures, size=told.table.size, head=head, corners=corners)
-        told = tell_size(frames, surface.camera, surface.table)
+        told = tell_size(frames, surface.camera, surface.table, sight_distance_mm(surface))
     return replace(surface, size_sure=told.sure and told.table.size == surface.table.size)
 
 

@@ -21,6 +21,7 @@ from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.discs import find_discs, votes
 from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.sampling import clearness, people
+from lessonkit.table.finding import Surface
 from lessonkit.table.sizes import SIGHT_FROM_NOSE_MM, likeliest_size
 
 Picture = NDArray[np.uint8]
@@ -30,6 +31,7 @@ RATIOS = np.arange(0.92, 1.44, 0.02)
 """Widths of a ball that are tried, beside what it would be on the fitted table."""
 LEAST_VOTES = 0.7
 MOST_PICTURES = 10
+SIGHTS_TO_TELL = 12
 ROUNDS = 2
 """An outline is looked for near the size that is expected, so a second look finds what the first came near."""
 SURE = 0.9
@@ -49,9 +51,12 @@ class Told:
     """Width of a ball beside what it would be on the fitted table; None where no ball was seen."""
 
 
-def tell_size(
-    frames: Sequence[Frame], camera: Camera, fitted: Table, sight_mm: float | None = None
-) -> Told:
+def sight_distance_mm(surface: Surface) -> float | None:
+    """How far behind the nose the sights lie on the surface as fitted; None where too few were seen to tell."""
+    return surface.rail.sight_mm if surface.sights >= SIGHTS_TO_TELL else None
+
+
+def tell_size(frames: Sequence[Frame], camera: Camera, fitted: Table, sight_mm: float | None = None) -> Told:
     """The size of the table whose surface was fitted as `fitted`; that size, unsure, where nothing tells.
 
     `sight_mm`: how far behind the nose line the fit found the sights (`Surface.rail.sight_mm`), None where it saw few.

@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from lessonkit.errors import TableError
 from lessonkit.footage.reader import Frame, open_footage
 from lessonkit.model import Point, Seen, SeenShot
 from lessonkit.seeing.bedview import BedView
@@ -28,7 +29,7 @@ from lessonkit.seeing.looks import Close, Lighting, Look, close_look, look, whit
 from lessonkit.seeing.numbers import DOUBT_BELOW, Named, cost
 from lessonkit.seeing.report import describe_shot
 from lessonkit.seeing.residences import Residence
-from lessonkit.seeing.size import tell_size
+from lessonkit.seeing.size import sight_distance_mm, tell_size
 from lessonkit.seeing.workers import workers
 from lessonkit.table.finding import Surface, find_table
 
@@ -43,6 +44,7 @@ ENOUGH_PICTURES = 8
 FIRST_LOOK = 0.6
 """Share of the work that the first look is, for the progress bar."""
 CLEAR_SHARE = 0.0005
+SIZE_ROUNDS = 3
 LEAST_POCKETS = 5
 LEAST_SIGHTS = 12
 
@@ -82,19 +84,21 @@ def watch(
 
 
 def _find(frames: list[Frame], size: str, head: str, corners: Sequence[Point] | None) -> Surface:
-    """The surface; with size 'auto' first as 9 ft, then as what its balls tell."""
+    """The surface; with size 'auto' first as 9 ft, then as what its balls and sights tell."""
     pictures = [f.bgr() for f in frames[:: len(frames) // TABLE_PICTURES or 1]]
     surface = find_table(pictures, size=size, head=head, corners=corners)
     if size != "auto":
         return surface
-    told = tell_size(frames, surface.camera, surface.table)
-    if told.table.size != surface.table.size:
-        # heights were scaled with the wrong size: fitted closer to the truth, the balls tell a little better
-        surface = find_table(pictures, size=told.table.size, head=head, corners=corners)
-        told = tell_size(frames, surface.camera, surface.table)
-        if told.table.size != surface.table.size:
+    for _ in range(SIZE_ROUNDS):
+        # heights were scaled with the wrong size: fitted closer to the truth, balls and sights tell a little better
+        told = tell_size(frames, surface.camera, surface.table, sight_distance_mm(surface))
+        if told.table.size == surface.table.size:
+            return replace(surface, size_sure=told.sure)
+        try:
             surface = find_table(pictures, size=told.table.size, head=head, corners=corners)
-    return replace(surface, size_sure=told.sure)
+        except TableError:
+            return replace(surface, size_sure=False)
+    return replace(surface, size_sure=False)
 
 
 def _doubts(surface: Surface) -> tuple[str, ...]:

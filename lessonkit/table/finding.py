@@ -73,8 +73,8 @@ def find_table(
 ) -> Surface:
     """The table in pictures of one fixed camera, each (H, W, 3) uint8 BGR, spread over the clip.
 
-    `size`: '9ft', '8ft', '7ft', 'LxW' in millimetres, or 'auto': fitted as 9 ft, for the balls to tell (see
-    `lessonkit.seeing.size`). `head`: the side of the picture on which the head of
+    `size`: '9ft', '8ft', '7ft', 'LxW' in millimetres, or 'auto': fitted as 9 ft (7 or 8 ft where that does not fit),
+    for the balls and sights to tell (see `lessonkit.seeing.size`). `head`: the side of the picture on which the head of
     the table lies, 'left', 'right', 'top' or 'bottom'; if the table runs across that direction, a quarter turn
     (left -> top, right -> bottom and so on). `corners`: the corners of the nose lines in pixels, in any order.
     Raises TableError where no table can be recognised, or the arguments make no sense.
@@ -82,9 +82,15 @@ def find_table(
     if head not in _TOWARDS:
         raise TableError(f"The head of the table cannot be '{head}': say left, right, top or bottom.")
     asked = None if size == "auto" else table_of_size(size)
-    table = asked or table_of_size("9ft")
     plate = median_picture(pictures)
-    found = _recognise(plate, table, head) if corners is None else _from_corners(plate, table, head, corners)
+    found: _Found | None = None
+    # seen at a slant, a small table does not look like a large one from farther away: heights stay what they are
+    for table in [asked] if asked else [table_of_size(s) for s in ("9ft", "7ft", "8ft")]:
+        found = (
+            _recognise(plate, table, head) if corners is None else _from_corners(plate, table, head, corners)
+        )
+        if found is not None:
+            break
     if found is None:
         raise TableError(f"No pool table was recognised in the picture. {_HOW}")
     return _surface(plate, found, asked is not None)
@@ -232,8 +238,8 @@ def _read_otherwise(plate: Picture, table: Table, found: _Found) -> _Found:
         seen = measure_sights(plate, start.camera, table, Rail(), 18.0)
         tried.append(_judged(plate, table, found.head, start, found.lines, seen, slack=4.0))
     best = found
-    for start in sorted(tried, key=lambda f: (-len(f.sights.px), -f.score))[:2]:
-        refined = _refine(plate, start.fit, table, (_ROUGH[1], *_CLOSE))
+    for other in sorted(tried, key=lambda f: (-len(f.sights.px), -f.score))[:2]:
+        refined = _refine(plate, other.fit, table, (_ROUGH[1], *_CLOSE))
         final = _judged(plate, table, found.head, *refined)
         if final.score > best.score + 0.03:
             best = final
@@ -303,9 +309,9 @@ def _try(
         if found[-1].score > _CLEAR:
             return found
     for seen in list(found):
-        start = _by_holes(plate, table, seen.fit)
-        if start is not None:
-            found.append(_judged(plate, table, head, *_refine(plate, start, table, _ROUGH), slack=2.5))
+        by_holes = _by_holes(plate, table, seen.fit)
+        if by_holes is not None:
+            found.append(_judged(plate, table, head, *_refine(plate, by_holes, table, _ROUGH), slack=2.5))
         if found[-1].score > _CLEAR:
             break
     return found

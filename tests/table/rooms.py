@@ -96,7 +96,9 @@ def _hang_lamp(picture: Picture, camera: Camera, table: Table, rng: np.random.Ge
     x, y = table.length_mm * rng.uniform(0.3, 0.7), table.width_mm * rng.uniform(0.2, 0.8)
     a, b = rng.uniform(150, 380), rng.uniform(50, 110)
     t = np.linspace(0, 2 * np.pi, 60, endpoint=False)
-    box = np.c_[np.sign(np.cos(t)) * np.abs(np.cos(t)) ** 0.4 * a, np.sign(np.sin(t)) * np.abs(np.sin(t)) ** 0.4 * b]
+    box = np.c_[
+        np.sign(np.cos(t)) * np.abs(np.cos(t)) ** 0.4 * a, np.sign(np.sin(t)) * np.abs(np.sin(t)) ** 0.4 * b
+    ]
     out = picture.copy()
     for grow, value in ((1.0, (60, 62, 66)), (0.9, (252, 254, 255))):
         px = project(camera, box * grow + (x, y), z)
@@ -141,7 +143,11 @@ def main() -> None:
     for seed in range(int(sys.argv[1])):
         room = random_room(seed)
         surface, off, took = look(room)
-        said = "refused" if surface is None else f"{np.median(off):6.2f} {off.max():7.2f} px {surface.camera.error_px}"
+        said = (
+            "refused"
+            if surface is None
+            else f"{np.median(off):6.2f} {off.max():7.2f} px {surface.camera.error_px}"
+        )
         print(f"{seed:3d} {said} {took:.1f} s  {room.traits}", flush=True)
 
 
