@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.model import Cushion, Event, Pocketed, Point, Table, Track
+from lessonkit.model import CUE_BALL, Cushion, Event, Pocketed, Point, Table, Track
 from lessonkit.seeing.pieces import Motion, after, before, place_at
 
 Floats = NDArray[np.float64]
@@ -30,6 +30,8 @@ LEAST_TURN_MMPS = 45.0
 """Smallest change of velocity that is taken for a contact of two moving balls."""
 LEAST_NORMAL_MMPS = 12.0
 """Slowest meeting with a cushion that is told from rolling along it."""
+LEAST_SLOPE = 0.03
+"""Flattest meeting, as a share of the ball's speed: sights of a fast ball scatter by as much from one to the next."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +71,8 @@ def onset(track: Track) -> float:
 def ball_contacts(runs: Mapping[int, Run], layout: Mapping[int, Point], table: Table) -> list[Event]:
     """Who set whom moving, in order of time: one event for each ball that was at rest and moved."""
     events: list[Event] = []
-    struck = min(runs.values(), key=lambda r: r.onset_s, default=None)
+    # the cue ball was struck with the cue, whatever else seems to have stirred before
+    struck = runs.get(CUE_BALL) or min(runs.values(), key=lambda r: r.onset_s, default=None)
     at_rest = sorted((r for r in runs.values() if r is not struck), key=lambda r: r.onset_s)
     met = _Met(runs)
     for group in _touching(at_rest, table):
@@ -254,6 +257,11 @@ def _turn(
     until = min([o for o in others if o > t_turn + 0.2 * step], default=float(track[-1, 0]))
     came = track[(track[:, 0] <= t_turn) & (track[:, 0] >= since - 1e-6)][-4:]
     went = track[(track[:, 0] >= t_turn) & (track[:, 0] <= until + 1e-6)][:4]
+    near = track[max(0, i - 3) : i + 4]
+    speed = float(
+        np.median(np.hypot(*np.diff(near[:, 1:], axis=0).T) / np.maximum(np.diff(near[:, 0]), 1e-4))
+    )
+    least = max(LEAST_NORMAL_MMPS, LEAST_SLOPE * speed)
     times: list[float] = []
     speeds: list[float] = []
     # the turning sight itself belongs to whichever side fits it
@@ -262,11 +270,11 @@ def _turn(
             continue
         slope, at = np.polyfit(part[:, 0], inward * (part[:, 1 + axis] - line), 1)
         towards = slope if back else -slope
-        if towards < LEAST_NORMAL_MMPS:
+        if towards < least:
             continue
         times.append(float(-at / slope))
         speeds.append(float(towards))
-    if not times or max(speeds) < LEAST_NORMAL_MMPS:
+    if not times or max(speeds) < least:
         return None
     weights = np.asarray(speeds)
     t = float(np.clip(np.average(times, weights=weights), t_turn - 1.2 * step, t_turn + 1.2 * step))

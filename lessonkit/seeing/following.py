@@ -28,6 +28,9 @@ from lessonkit.seeing.workers import Workers
 Progress = Callable[[float], None]
 Balls = dict[int, Moving]
 
+LEAST_SIGHTS = 4
+LATE_S = 0.3
+"""So much later than the ball that it hit may the cue ball seem to set off."""
 UNSURE_MM = 3.0
 """Error of a place whose outline was not found."""
 
@@ -163,6 +166,9 @@ def _settle(resting: Resting, d: Departure, balls: Balls) -> Followed:
     before = _before(found, d)
     cue = balls[d.cue]
     strike_s = onset(cue.track()) if len(cue.seen) > 1 else d.by_s
+    # in a full hit on a ball close by the cue ball hardly moves, and the other one tells the time
+    others = [onset(b.track()) for i, b in balls.items() if i != d.cue and len(b.seen) > LEAST_SIGHTS]
+    strike_s = min([strike_s, *(t for t in others if t > strike_s - LATE_S)])
     rest_s = rest_time(balls.values(), strike_s)
     moved = [i for i in before if len(balls[i].seen) > 1]
     # a residence that ends during the shot was left, whether or not the tracker saw its ball go

@@ -27,7 +27,7 @@ def describe_shot(
     clear_before_s: float | None, clear_after_s: float | None,
 ) -> SeenShot:  # fmt: skip
     """A SeenShot; `balls`, `before`, `after`, `linked` and `numbers` are keyed by residence index."""
-    runs = _runs(balls, numbers)
+    runs = _runs(balls, numbers, strike_s)
     layout = {numbers[i]: p for i, p in before.items()}
     events = ball_contacts(runs, layout, table)
     events += moving_contacts(runs, events, table)
@@ -60,12 +60,13 @@ def describe_shot(
     )  # fmt: skip
 
 
-def _runs(balls: Mapping[int, Moving], numbers: Mapping[int, int]) -> dict[int, Run]:
+def _runs(balls: Mapping[int, Moving], numbers: Mapping[int, int], strike_s: float) -> dict[int, Run]:
     runs: dict[int, Run] = {}
     for i, b in balls.items():
         if i in numbers and len(b.seen) > 1:
             track = without_outliers(b.track())
-            runs[numbers[i]] = Run(numbers[i], b.start, track, onset(track))
+            onset_s = strike_s if numbers[i] == CUE_BALL else onset(track)
+            runs[numbers[i]] = Run(numbers[i], b.start, track, onset_s)
     return runs
 
 

@@ -358,8 +358,11 @@ class Tracker:
                 self._missed(t, b)
 
     def _ran_from_cover(self, b: Moving, f: Find, unlike: float) -> bool:
-        """Whether a find can be the struck ball although a hand or a cue still hides its place: like it, and free."""
-        return b.ball == self._first and unlike < 0.35 and f.clear > 0.6 and f.quality > 0.7
+        """Whether a find can be the struck ball although a hand or a cue still hides its place: like it, and free.
+
+        A ball drawn out by its motion fills some of the ring about it.
+        """
+        return b.ball == self._first and unlike < 0.35 and f.clear > 0.4 and f.quality > 0.7
 
     def _uncross(self, watched: list[Moving], chosen: dict[int, Find]) -> None:
         """Balls cannot pass through each other: where two that met seem to have, they were mistaken for each other.
