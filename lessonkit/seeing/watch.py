@@ -24,6 +24,7 @@ from lessonkit.seeing.centres import refine_centre
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.first_look import People, first_look
 from lessonkit.seeing.following import Followed, Resting, follow_all
+from lessonkit.seeing.hearing import sharpened
 from lessonkit.seeing.identities import Strings, name_strings
 from lessonkit.seeing.looks import Close, Lighting, Look, close_look, look, white_point
 from lessonkit.seeing.numbers import DOUBT_BELOW, Named, cost
@@ -78,7 +79,7 @@ def watch(
         followed = follow_all(
             footage, bare, resting, hands, lambda share: tell(FIRST_LOOK + (1 - FIRST_LOOK) * share)
         )
-        shots = _describe(followed, resting, people, view)
+        shots = sharpened(footage, _describe(followed, resting, people, view))
         tell(1.0)
         return Seen(footage.info, surface.table, surface.camera, tuple(shots), _doubts(surface))
 
