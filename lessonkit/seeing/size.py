@@ -30,7 +30,7 @@ VIEW_MM_PER_PX = 3.2
 RATIOS = np.arange(0.92, 1.44, 0.02)
 """Widths of a ball that are tried, beside what it would be on the fitted table."""
 LEAST_VOTES = 0.7
-MOST_PICTURES = 10
+MOST_PICTURES = 6
 SIGHTS_TO_TELL = 12
 ROUNDS = 2
 """An outline is looked for near the size that is expected, so a second look finds what the first came near."""

@@ -32,8 +32,9 @@ from lessonkit.seeing.report import describe_shot
 from lessonkit.seeing.residences import Residence
 from lessonkit.seeing.size import sight_distance_mm, tell_size
 from lessonkit.seeing.workers import workers
-from lessonkit.table.finding import Surface, find_table
+from lessonkit.table.finding import Surface, find_resized, find_table
 
+Picture = NDArray[np.uint8]
 Progress = Callable[[float], None]
 
 VIEW_MM_PER_PX = 3.2
@@ -96,10 +97,22 @@ def _find(frames: list[Frame], size: str, head: str, corners: Sequence[Point] | 
         if told.table.size == surface.table.size:
             return replace(surface, size_sure=told.sure)
         try:
-            surface = find_table(pictures, size=told.table.size, head=head, corners=corners)
+            surface = _as_size(surface, pictures, told.table.size, head, corners)
         except TableError:
             return replace(surface, size_sure=False)
     return replace(surface, size_sure=False)
+
+
+def _as_size(
+    surface: Surface, pictures: list[Picture], size: str, head: str, corners: Sequence[Point] | None
+) -> Surface:
+    """The surface fitted as another size: from where it was found, or where that fails from the start."""
+    if corners is None:
+        try:
+            return find_resized(surface, size)
+        except TableError:
+            pass
+    return find_table(pictures, size=size, head=head, corners=corners)
 
 
 def _doubts(surface: Surface) -> tuple[str, ...]:

@@ -110,6 +110,23 @@ def find_near(pictures: Sequence[Picture], before: Surface, camera: Camera) -> S
     return _surface(plate, found, before.size_sure)
 
 
+def find_resized(before: Surface, size: str) -> Surface:
+    """The table found as one size, measured anew as another: all but heights stays what it was in the picture.
+
+    Raises TableError where that does not fit as well as it should: then find it as at the start.
+    """
+    table = table_of_size(size)
+    plate = before.plate
+    camera = replace(
+        before.camera, translation=before.camera.translation * (table.length_mm / before.table.length_mm)
+    )
+    start = Fit(camera, Rail(), 0.0, np.zeros(0))
+    found = _judged(plate, table, before.head, *_refine(plate, start, table, (*_ROUGH, *_CLOSE)))
+    if found.score < max(_LEAST, before.score - 0.05):
+        raise TableError(f"The table does not fit a size of {size}. {_HOW}")
+    return _surface(plate, found, size_sure=True)
+
+
 @dataclass(frozen=True, eq=False)
 class _Found:
     fit: Fit
