@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import tomllib
-from math import hypot
+from math import cos, hypot, radians, sin
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from lessonkit.physics.impacts import MISCUE_LIMIT, strike
+from lessonkit.physics.impacts import MISCUE_LIMIT, ball_speed_mps, strike
 from lessonkit.physics.laws import DEFAULT, Laws
 from lessonkit.physics.motion import Ball, advance, settle
 
@@ -69,6 +70,55 @@ def test_tip_gives_spin_up_to_the_miscue_limit() -> None:
         assert R * ball.wy / ball.vx == pytest.approx(facts["spin_ratio_at_0_5R"])
     left = strike(0, 0, 90, 2.0, 0.0, 0.3, R)
     assert left.wz < 0 and left.wx == pytest.approx(0.0)
+
+
+@pytest.mark.parametrize("raised", [10.0, 30.0, 60.0, 80.0])
+@pytest.mark.parametrize(("up", "left"), [(0.0, 0.4), (-0.3, 0.3), (0.2, -0.35), (-0.4, 0.0)])
+def test_a_raised_cue_sends_the_ball_where_coriolis_says(raised: float, up: float, left: float) -> None:
+    # source: Coriolis 1835 (from memory): once it rolls, the ball goes parallel to the line from where it rested on the
+    # cloth to where the cue's axis, drawn on, meets the cloth
+    e = radians(raised)
+    ball = strike(0, 0, 0, 1.5, up, left, R, raised)
+    assert hypot(ball.vx, ball.vy) == pytest.approx(1500.0)
+    settle(ball, DEFAULT, R)
+    advance(ball, ball.ends, DEFAULT)
+    tip = np.array([up * sin(e), left, up * cos(e)])  # on the axis, in radii from the centre
+    axis = np.array([cos(e), 0.0, -sin(e)])
+    meets = tip + axis * (tip[2] + 1.0) / sin(e)
+    went = np.array([ball.vx, ball.vy])
+    assert went[0] * meets[1] - went[1] * meets[0] == pytest.approx(0.0, abs=1e-6 * 1500.0)
+    assert went @ meets[:2] > 0.0
+
+
+def test_a_curve_of_a_raised_cue_bends_towards_the_side_struck() -> None:
+    # common practice, no source: left side with a raised butt swerves to the left, more with more of both
+    ends = []
+    for left, raised in ((0.0, 20.0), (0.3, 0.0), (0.3, 10.0), (0.3, 20.0), (0.45, 20.0)):
+        ball = strike(0, 0, 0, 1.5, 0.0, left, R, raised)
+        settle(ball, DEFAULT, R)
+        advance(ball, ball.ends, DEFAULT)
+        ends.append(ball.vy)
+    assert ends[0] == ends[1] == pytest.approx(0.0, abs=1e-9)
+    assert 0.0 < ends[2] < ends[3] < ends[4]
+
+
+@pytest.mark.parametrize("raised", [-1.0, 90.0, float("nan")])
+def test_a_cue_cannot_be_raised_so(raised: float) -> None:
+    with pytest.raises(ValueError, match="raised"):
+        strike(0, 0, 0, 1.0, 0.0, 0.0, R, raised)
+
+
+@pytest.mark.parametrize("off", [0.0, 0.2, 0.5])
+def test_the_cue_gives_no_more_energy_than_it_has(off: float) -> None:
+    # both bodies' energies by the impulse J = m v; for e = 1 none is lost (computed; conservation of energy)
+    for e, ratio in ((1.0, 3.2), (0.73, 3.2), (0.73, 2.5)):
+        v = ball_speed_mps(1.0, off, ratio, e)
+        cue_after = 1.0 - v / ratio
+        spin = 2.5 * v * off  # R w
+        after = 0.5 * ratio * cue_after**2 + 0.5 * v * v + 0.2 * spin**2
+        assert after <= 0.5 * ratio * (1 + 1e-12)
+        assert (after == pytest.approx(0.5 * ratio)) == (e == 1.0)
+    assert ball_speed_mps(1.0, 0.5) < ball_speed_mps(1.0, 0.0)
 
 
 def test_spin_about_the_vertical_decays_to_nothing_and_no_further() -> None:

@@ -5,16 +5,18 @@ from __future__ import annotations
 from math import atan2, degrees, hypot, sqrt
 from time import process_time
 
+import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from lessonkit.model import CUE_BALL, Layout, Table
 from lessonkit.physics.cushions import cushions_of, pocket_target
-from lessonkit.physics.impacts import ball_ball, cushion, strike
-from lessonkit.physics.laws import DEFAULT, GRAVITY_MMPS2
+from lessonkit.physics.impacts import strike
+from lessonkit.physics.laws import DEFAULT
 from lessonkit.physics.motion import Ball, energy
 from lessonkit.physics.simulate import Hit, Run, simulate
+from tests.physics.small_steps import small_steps
 
 TABLE = Table("9ft", 2540.0, 1270.0)
 R = TABLE.radius_mm
@@ -70,71 +72,56 @@ def test_mirrored_shot_gives_the_mirrored_result(
         assert b.rest[n] == pytest.approx((x, W - y), abs=0.01)
 
 
-def small_steps(layout: Layout, cue: Ball, dt: float = 2e-5, most_s: float = 8.0) -> Layout:
-    """The same laws by small midpoint steps; contacts are noticed when they have happened and stepped back to."""
-    balls = {n: Ball(*p) for n, p in layout.items()}
-    balls[CUE_BALL] = Ball(cue.x, cue.y, cue.vx, cue.vy, cue.wx, cue.wy, cue.wz)
-    edges = cushions_of(TABLE)
-    slide, roll = DEFAULT.mu_slide * GRAVITY_MMPS2, DEFAULT.mu_roll * GRAVITY_MMPS2
-    moving, t = {CUE_BALL}, 0.0
-    while moving and t < most_s:
-        t += dt
-        for n in sorted(moving):
-            b = balls[n]
-            ux, uy = b.vx - R * b.wy, b.vy + R * b.wx
-            u, v = hypot(ux, uy), hypot(b.vx, b.vy)
-            if u > 3.5 * slide * dt:
-                ax, ay = -slide * ux / u, -slide * uy / u
-                b.wx += 2.5 / R * ay * dt
-                b.wy -= 2.5 / R * ax * dt
-            elif v > 2 * roll * dt:
-                ax, ay = -roll * b.vx / v, -roll * b.vy / v
-                b.wx, b.wy = -b.vy / R, b.vx / R
-            else:
-                b.vx = b.vy = b.wx = b.wy = 0.0
-                moving.discard(n)
-                continue
-            b.x += b.vx * dt + 0.5 * ax * dt * dt
-            b.y += b.vy * dt + 0.5 * ay * dt * dt
-            b.vx += ax * dt
-            b.vy += ay * dt
-            b.wz = max(0.0, abs(b.wz) - DEFAULT.spin_decay_radps2 * dt) * (1 if b.wz > 0 else -1)
-            for face in edges.noses:
-                gap = (face.sx - b.x) * face.nx + (face.sy - b.y) * face.ny - edges.touch_mm
-                if gap < 0 and b.vx * face.nx + b.vy * face.ny > 0:
-                    cushion(b, face.nx, face.ny, edges.sine, DEFAULT, R)
-            for m, other in balls.items():
-                d = hypot(other.x - b.x, other.y - b.y)
-                if m != n and d < D:
-                    closing = (b.vx - other.vx) * (other.x - b.x) + (b.vy - other.vy) * (other.y - b.y)
-                    if closing > 0:
-                        back = (D - d) * d / closing
-                        for c in (b, other):
-                            c.x, c.y = c.x - c.vx * back, c.y - c.vy * back
-                        ball_ball(b, other, DEFAULT, R)
-                        for c in (b, other):
-                            c.x, c.y = c.x + c.vx * back, c.y + c.vy * back
-                        moving |= {n, m}
-    return {n: (b.x, b.y) for n, b in balls.items()}
+def shots(n: int, most_hits: int) -> list[tuple[Layout, Ball, Run]]:
+    """Random shots with one to `most_hits` contacts."""
+    rng = np.random.default_rng(11)
+    found: list[tuple[Layout, Ball, Run]] = []
+    while len(found) < n:
+        layout: Layout = {}
+        for k in range(int(rng.integers(2, 6))):
+            p = (float(rng.uniform(60, 2480)), float(rng.uniform(60, 1210)))
+            if all(hypot(p[0] - q[0], p[1] - q[1]) > 70 for q in layout.values()):
+                layout[k] = p
+        (x, y), (p, q) = layout[0], layout[max(layout)]
+        aim = degrees(atan2(q - y, p - x)) + rng.uniform(-1.5, 1.5)
+        cue = strike(x, y, aim, rng.uniform(0.5, 2.0), *rng.uniform(-0.35, 0.35, 2), R, rng.uniform(0, 20))
+        run = simulate(layout, cue, TABLE)
+        if 1 <= len(run.hits) <= most_hits:
+            found.append((layout, cue, run))
+    return found
 
 
-@pytest.mark.parametrize(
-    ("layout", "aim", "speed", "up", "left"),
-    [
-        ({0: (600.0, 500.0)}, 40.0, 1.2, 0.1, 0.3),
-        ({0: (600.0, 500.0), 4: (1200.0, 620.0)}, 12.5, 1.1, -0.3, 0.1),
-        ({0: (1500.0, 900.0), 4: (1100.0, 700.0)}, 205.0, 1.3, 0.35, 0.0),
-    ],
-)
-def test_agrees_with_small_steps_to_a_millimetre(
-    layout: Layout, aim: float, speed: float, up: float, left: float
+def test_agrees_with_small_steps_to_a_millimetre() -> None:
+    # the same laws written apart (small_steps.py); after more contacts the steps' own errors grow beyond that
+    for layout, cue, run in shots(10, 4):
+        slow = small_steps(layout, cue, TABLE, DEFAULT, dt=5e-5, pushes=3000)
+        assert slow.keys() == run.rest.keys()
+        for n, p in run.rest.items():
+            assert hypot(p[0] - slow[n][0], p[1] - slow[n][1]) < 1.0
+
+
+@settings(max_examples=60, deadline=None)
+@given(layouts(), speeds, aims, tips, tips)
+def test_balls_keep_their_common_momentum_and_cushions_give_none(
+    layout: Layout, speed: float, aim: float, up: float, left: float
 ) -> None:
-    cue = strike(*layout[CUE_BALL], aim, speed, up, left, R)
-    run = simulate(layout, cue, TABLE)
-    assert len(run.hits) >= 1 and not run.dropped
-    slow = small_steps(layout, cue)
-    for n, p in run.rest.items():
-        assert hypot(p[0] - slow[n][0], p[1] - slow[n][1]) < 1.0
+    """Of each contact, by the pieces of path before and after it."""
+    run = simulate(layout, strike(*layout[CUE_BALL], aim, speed, up, left, R), TABLE)
+    k = cushions_of(TABLE)
+    for hit in run.hits:
+        before, after = np.zeros(2), np.zeros(2)
+        for n in hit.balls:
+            at = [i for i, p in enumerate(run.pieces[n]) if p[0] == hit.t_s]
+            t, _, _, vx, vy, ax, ay = run.pieces[n][max(at[0] - 1, 0)]
+            before += (vx + ax * (hit.t_s - t), vy + ay * (hit.t_s - t)) if at[0] else (vx, vy)
+            after += run.pieces[n][at[-1]][3:5]
+        if hit.kind == "ball":
+            assert after == pytest.approx(before, abs=1e-6 * (1 + np.abs(before).sum()))
+        elif hit.kind == "cushion" and not hit.jaw:
+            face = next(f for f in k.noses if f.cushion == hit.cushion)
+            into = np.array([face.nx, face.ny])
+            if hit.speed_mmps == pytest.approx(float(before @ into)):  # the nose itself, not a tip of it
+                assert after @ into < 0.0 and -(after @ into) <= max(float(before @ into), 0.5) + 1e-9
 
 
 def test_stun_start_goes_as_far_as_the_handbook_says() -> None:
@@ -187,12 +174,45 @@ def test_a_break_spreads_the_rack() -> None:
     assert any(13 in h.balls or 15 in h.balls for h in run.hits[:60])
 
 
-def test_a_shot_and_a_break_are_quick() -> None:
-    # a wide allowance for a busy machine: 1 ms and 11 ms were measured
+def test_a_break_takes_less_than_five_milliseconds() -> None:
+    # 0.4 ms were measured; the least of a few runs, for the machine may be busy
     layout = rack()
-    began = process_time()
-    simulate(layout, strike(*layout[0], -0.6, 8.0, 0.1, 0, R), TABLE)
-    assert process_time() - began < 1.0
+    cue = strike(*layout[0], -0.6, 8.0, 0.1, 0, R)
+    costs = []
+    for _ in range(20):
+        began = process_time()
+        simulate(layout, cue, TABLE)
+        costs.append(process_time() - began)
+    assert min(costs) < 0.005
+
+
+def towards_corner(aside: float, speed: float) -> Run:
+    """A ball rolling at the head-right corner from the middle of the table, passing its mouth's middle `aside` mm away."""
+    x, y = pocket_target("head-right", TABLE, (1270.0, 635.0))
+    start, way = (700.0, 500.0), hypot(x - 700, y - 500)
+    aim = degrees(atan2(y - start[1], x - start[0])) + degrees(aside / way)
+    return simulate({0: start}, strike(*start, aim, speed, 0.4, 0, R), TABLE)
+
+
+@pytest.mark.parametrize("speed", [1.2, 2.5, 4.0])
+def test_jaws_accept_rattle_and_reject(speed: float) -> None:
+    # which of them depends on how far from the middle the ball comes (common practice, no source)
+    off: dict[str, list[float]] = {"clean": [], "off a jaw": [], "rejected": [], "missed": []}
+    rattles = 0
+    for aside in np.arange(-60.0, 60.1, 0.5):
+        run = towards_corner(float(aside), speed)
+        near = [h for h in run.hits if h.t_s < run.hits[0].t_s + 0.3]
+        jaws = sum(h.jaw for h in near)
+        rattles += jaws >= 3
+        if run.dropped.get(0) == "head-right" and near[-1].kind == "pocket":
+            kind = "clean" if len(near) == 1 else "off a jaw"
+        else:
+            kind = "rejected" if jaws else "missed"
+        off[kind].append(abs(float(aside)))
+    assert all(off.values()) and rattles
+    assert max(off["clean"]) < min(off["rejected"]) and np.mean(off["clean"]) < np.mean(off["off a jaw"])
+    assert max(off["clean"]) < 0.5 * (TABLE.corner_mouth_mm - TABLE.ball_diameter_mm) + 1.0
+    assert min(off["missed"]) > min(off["off a jaw"])
 
 
 def test_path_starts_and_ends_where_the_ball_does() -> None:

@@ -11,8 +11,12 @@ SOFT_MMPS = 10.0
 """Contacts slower than this are taken as elastic, so that resting contacts do not collapse into endless ones."""
 PART_MMPS = 0.5
 """Least speed at which two bodies part."""
-STEPS = 24
-"""Steps of the cushion's impulse in compression."""
+STEPS = 16
+"""Steps of the cushion's impulse in compression where both surfaces slip."""
+FINER = 16
+"""So many times as many where one of them sticks or may come to."""
+FADE = 2.0
+"""Width, in steps' worth of friction, over which friction fades near zero slip; above 7/4 the steps are stable."""
 
 
 @compiled
@@ -89,47 +93,70 @@ def restitution(approach: float, k: Constants) -> float:
 
 
 @compiled
+def pushed(
+    vx: float, vy: float, wx: float, wy: float, wz: float, dp: float, k: Constants
+) -> tuple[float, float, float, float, float, float]:
+    """Change of velocity and spin for each unit of the nose's impulse over the mass, and the lesser slip of the two contacts.
+
+    Frame: x along, y into the cushion, z up. dp: the step that is to be made.
+    """
+    R, sine = k.radius, k.sine
+    cosine = sqrt(1.0 - sine * sine)
+    # slips: at the nose (along, up the tangent) and on the cloth
+    ix, iy = vx + R * (wy * sine - wz * cosine), R * wx - vy * sine
+    cx, cy = vx - R * wy, vy + R * wx
+    u, s = sqrt(ix * ix + iy * iy), sqrt(cx * cx + cy * cy)
+    # near zero slip friction fades over one step's worth of slip, so that the surfaces can stick
+    fw = k.mu_cushion / max(u, FADE * k.mu_cushion * dp, 1e-12)
+    fx, fy = fw * ix, fw * iy
+    press = max(0.0, sine + fy * cosine) * k.mu_slide
+    fs = press / max(s, FADE * press * dp, 1e-12)
+    gx, gy = fs * cx, fs * cy
+    c = 2.5 / R
+    least = u if press == 0.0 else min(u, s)
+    return (
+        -(fx + gx),
+        -(cosine - fy * sine + gy),
+        -c * (fy + gy),
+        -c * (fx * sine - gx),
+        c * fx * cosine,
+        least,
+    )
+
+
+@compiled
 def rebound(
     vx: float, vy: float, wx: float, wy: float, wz: float, k: Constants
 ) -> tuple[float, float, float, float, float]:
-    """Both phases of the cushion's impulse; frame: x along, y into the cushion, z up."""
-    R, sine = k.radius, k.sine
-    cosine = sqrt(1.0 - sine * sine)
-    mw, ms = k.mu_cushion, k.mu_slide
+    """Both phases of the cushion's impulse by midpoint steps; frame: x along, y into the cushion, z up."""
+    cosine = sqrt(1.0 - k.sine * k.sine)
     e = restitution(vy, k)
-    dp = vy / cosine / STEPS
-    turn = 2.5 / R
+    long = vy / cosine / STEPS
     work = target = 0.0
     restoring = False
-    for _ in range(20 * STEPS):
-        # slips: at the nose (along, up the tangent) and on the cloth
-        ix, iy = vx + R * (wy * sine - wz * cosine), R * wx - vy * sine
-        cx, cy = vx - R * wy, vy + R * wx
-        u, s = sqrt(ix * ix + iy * iy), sqrt(cx * cx + cy * cy)
-        # near zero slip friction fades over one step's worth of slip, so that the surfaces can stick
-        fw = mw / max(u, 3.5 * mw * dp, 1e-12)
-        fx, fy = fw * ix, fw * iy
-        press = max(0.0, sine + fy * cosine)
-        fs = press * ms / max(s, 3.5 * ms * press * dp, 1e-12)
-        gx, gy = fs * cx, fs * cy
-        dv = cosine - fy * sine + gy
-        step = dp
+    for _ in range(20 * STEPS * FINER):
+        # slip changes by about the impulse: where it could reach zero in this step or the next, go slowly
+        step = long
+        ax, ay, bx, by, bz, least = pushed(vx, vy, wx, wy, wz, step, k)
+        if least <= 2.0 * long:
+            step = long / FINER
+            ax, ay, bx, by, bz, least = pushed(vx, vy, wx, wy, wz, step, k)
+        h = 0.5 * step
+        ax, ay, bx, by, bz, least = pushed(
+            vx + h * ax, vy + h * ay, wx + h * bx, wy + h * by, wz + h * bz, step, k
+        )
         ends = False
         if restoring:
-            # normal work at constant rate of change of vy: cosine * (vy s - dv s2 / 2) = what is left
+            # work at a constant change of speed: cosine * (-vy s - ay s2 / 2) = what is left
             left = (target - work) / cosine
-            if step * (-vy + 0.5 * dv * step) >= left:
-                # the impulse at which v s + dv s2/2 reaches what is left
-                step = 2.0 * left / (sqrt(vy * vy + 2.0 * dv * left) - vy) if left > 0.0 else 0.0
+            if step * (-vy - 0.5 * ay * step) >= left:
+                step = 2.0 * left / (sqrt(vy * vy - 2.0 * ay * left) - vy) if left > 0.0 else 0.0
                 ends = True
-        elif vy - dv * step <= 0.0:
-            step = vy / dv
-        work += cosine * step * abs(vy - 0.5 * dv * step)
-        vx -= (fx + gx) * step
-        vy -= dv * step
-        wx -= turn * (fy + gy) * step
-        wy -= turn * (fx * sine - gx) * step
-        wz += turn * fx * cosine * step
+        elif vy + ay * step <= 0.0:
+            step = -vy / ay
+        work += cosine * step * abs(vy + 0.5 * ay * step)
+        vx, vy = vx + ax * step, vy + ay * step
+        wx, wy, wz = wx + bx * step, wy + by * step, wz + bz * step
         if ends:
             break
         if not restoring and vy <= 1e-9:
