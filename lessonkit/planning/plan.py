@@ -29,6 +29,9 @@ from lessonkit.planning.shortcomings import rails_said, shortcomings
 from lessonkit.planning.spread import chances
 from lessonkit.planning.thin import thin_path
 
+NEXT_TO_NONE = 0.03
+"""A pot with a smaller chance than this is no plan to speak of."""
+
 
 def make_plan(
     shot: SeenShot, table: Table, intent: Intent, laws: Laws = DEFAULT, execution: Execution = STEADY
@@ -214,6 +217,14 @@ def _spread(plan: Plan, task: Task, execution: Execution) -> Plan:
     c = chances(
         task.layout, plan.strike, plan.ball, plan.pocket, task.table, task.laws, execution, off_cushions
     )
+    note = plan.note
+    if c.pot is not None and c.pot < NEXT_TO_NONE and note is None:
+        note = f"The pot is next to impossible: it would go in {round(100 * c.pot)} times of 100."
     return replace(
-        plan, pot_chance=c.pot, scratch_chance=c.scratch, landing_spread=c.spread, execution=execution
+        plan,
+        note=note,
+        pot_chance=c.pot,
+        scratch_chance=c.scratch,
+        landing_spread=c.spread,
+        execution=execution,
     )

@@ -83,8 +83,8 @@ def test_a_pot_off_a_cushion_is_less_sure() -> None:
     aim = find_aim(task, Stroke(2.4, 0.2, 0.0))
     assert aim is not None
     stroke = Strike(aim, 2.4, 0.2, 0.0)
-    sure = chances(layout, stroke, 7, "head-left", TABLE, DEFAULT, Execution(0.02, 0.01, 0.01)).pot
+    sure = chances(layout, stroke, 7, "head-left", TABLE, DEFAULT, Execution(0.1, 0.02, 0.02)).pot
     unsure = chances(
-        layout, stroke, 7, "head-left", TABLE, DEFAULT, Execution(0.02, 0.01, 0.01), off_cushions=True
+        layout, stroke, 7, "head-left", TABLE, DEFAULT, Execution(0.1, 0.02, 0.02), off_cushions=True
     ).pot
     assert unsure < sure
