@@ -40,6 +40,8 @@ WRITTEN = (
     "cuts.toml", "draft.mp4", "lesson.otio", "clips", "thumbnails", "sheet.html", "sheet.pdf",
 )  # fmt: skip
 """All that a lesson may consist of: what is refused as footage or notes."""
+ON_REQUEST = ("draft.mp4", "lesson.otio", "clips")
+"""What of it is written only when asked for."""
 NOTE_SLACK_S = 1.0
 """People round the time of a note up to the next second; beyond that it lies past the end."""
 
