@@ -131,13 +131,16 @@ def plan_sentences(shot: Shot) -> str:
 
 
 def fullness_words(fullness: float) -> str:
-    """How full a ball was hit, to the nearest quarter: 'full', 'three-quarter', 'half-ball', 'quarter-ball', 'thin'."""
+    """How full a ball was hit, by the trade's fractions: 'full', 'three-quarter ball', 'half ball', 'third of a ball',
+    'quarter ball', 'very thin'."""
     if fullness >= 7 / 8:
         return "full"
     if fullness >= 5 / 8:
         return "three-quarter ball"
-    if fullness >= 3 / 8:
+    if fullness >= 5 / 12:
         return "half ball"
+    if fullness >= 7 / 24:
+        return "third of a ball"
     return "quarter ball" if fullness >= 1 / 8 else "very thin"
 
 

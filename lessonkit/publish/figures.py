@@ -177,7 +177,27 @@ def figures(shot: Shot, table: Table) -> list[tuple[str, str]]:
         ("Fullness of the first contact", full),
         ("Cue ball travelled", number(_metres(track_length_mm(shot)), "m", 2)),
         ("Strike to rest", number(e.rest_s - e.strike_s, "s", 1)),
+        *_chances(shot),
     ]
+
+
+def _chances(shot: Shot) -> list[tuple[str, str]]:
+    """What could be expected of the plan, and of the fallback on the table that was left; nothing where none is known."""
+    rows: list[tuple[str, str]] = []
+    plan, later = shot.plan, shot.plan_b_after
+    if plan is not None and plan.pot_chance is not None:
+        rows.append(("Chance of the planned pot", share(plan.pot_chance)))
+    if plan is not None and plan.scratch_chance:
+        rows.append(("Chance of a scratch with it", share(plan.scratch_chance)))
+    if later is not None and later.ball is not None and later.pot_chance is not None:
+        to = f" in the {pocket_name(later.pocket)}" if later.pocket else ""
+        rows.append(("Plan B from there", f"{ball_name(later.ball)}{to}: {share(later.pot_chance)}"))
+    return rows
+
+
+def share(value: float) -> str:
+    """'83 of 100'."""
+    return f"{round(100 * value)} of 100"
 
 
 def _metres(mm: float | None) -> float | None:

@@ -57,6 +57,8 @@ def row(shot: Shot) -> dict[str, Cell]:
         "planned speed": said.speed if said else None,
         "planned cushions": said.rails if said else None,
         **_xy("planned landing", shot.plan.landing if shot.plan else None),
+        "chance of the pot (0-1)": _number(shot.plan.pot_chance if shot.plan else None, 2),
+        "chance of a scratch (0-1)": _number(shot.plan.scratch_chance if shot.plan else None, 2),
         "called ball made": _yes(c.called_made),
         "pocketed": "; ".join(f"{p.ball} {p.pocket}" for p in e.pocketed),
         "scratch": _yes(e.scratch),
@@ -68,6 +70,8 @@ def row(shot: Shot) -> dict[str, Cell]:
         "cue ball speed (m/s)": _number(stroke.speed_mps, 2),
         "tip up (ball radii)": _number(stroke.tip_up, 2),
         "tip left (ball radii)": _number(stroke.tip_left, 2),
+        "differences": "; ".join(d.words for d in c.differences if d.words),
+        "main cause": _text(c.cause.replace("_", " ") if c.cause else None),
         "verdict": _text(c.verdict),
         "sentence": _text(c.sentence),
         "doubtful balls": "; ".join(str(n) for n in e.doubtful),
@@ -79,9 +83,10 @@ def row(shot: Shot) -> dict[str, Cell]:
 
 HEADS = (
     "shot", "strike (s)", "rest (s)", "called ball", "called pocket", "planned stroke", "planned side", "planned speed",
-    "planned cushions", "planned landing x (mm)", "planned landing y (mm)", "called ball made", "pocketed", "scratch",
+    "planned cushions", "planned landing x (mm)", "planned landing y (mm)",
+    "chance of the pot (0-1)", "chance of a scratch (0-1)", "called ball made", "pocketed", "scratch",
     "landing x (mm)", "landing y (mm)", "landing error (mm)", "path distance (mm)", "cushions met", "fullness (0-1)",
-    "cue ball speed (m/s)", "tip up (ball radii)", "tip left (ball radii)", "verdict", "sentence", "doubtful balls",
+    "cue ball speed (m/s)", "tip up (ball radii)", "tip left (ball radii)", "differences", "main cause", "verdict", "sentence", "doubtful balls",
     "note (s)", "note", "more notes",
 )  # fmt: skip
 """The first line; there even where there is no shot."""
