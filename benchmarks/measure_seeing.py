@@ -1,9 +1,11 @@
 """What harm done to footage costs the seeing: a clip is spoilt in several ways, each is watched and held against the truth.
 
-    python benchmarks/measure_seeing.py harm sample_media --until 24
+    python benchmarks/measure_seeing.py harm sample_media --until 25
+    python benchmarks/measure_seeing.py plane
 
-CLIPDIR holds one .mp4 and its truth.json. Rows are printed as they come, so that a run that is stopped counts as far as it
-got. Needs the ffmpeg program. Many stills of known truth are measured by `measure_stills.py`.
+`harm`: CLIPDIR holds one .mp4 and its truth.json. Rows are printed as they come, so that a run that is stopped counts as far as it
+got. Needs the ffmpeg program. `plane`: how far off balls would be placed by a plane homography through the
+four true corners of the noses, over the cameras of 200 made-up scenes; nothing is watched. Many stills of known truth are measured by `measure_stills.py`.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 
 ROOT = Path(__file__).parents[1]
@@ -25,7 +28,12 @@ sys.path.insert(0, str(ROOT))
 from lessonkit.errors import LessonkitError  # noqa: E402
 from lessonkit.model import Seen  # noqa: E402
 from lessonkit.seeing.watch import watch  # noqa: E402
+from lessonkit.table.camera import project  # noqa: E402
 from tests.measuring import measure  # noqa: E402
+from tests.scenes import make_camera, random_scene  # noqa: E402
+from tests.scenes.making import Difficulty  # noqa: E402
+
+DIFFICULTIES: tuple[Difficulty, ...] = ("easy", "middling", "hard")
 
 
 @dataclass(frozen=True)
@@ -59,10 +67,13 @@ HARMS = (
 def main() -> None:
     """Spoil, watch and score."""
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    p.add_argument("what", choices=["harm"])
-    p.add_argument("clip", type=Path)
+    p.add_argument("what", choices=["harm", "plane"])
+    p.add_argument("clip", type=Path, nargs="?", default=ROOT / "sample_media")
     p.add_argument("--until", type=float, default=1e9, help="take the first so many seconds only")
     asked = p.parse_args()
+    if asked.what == "plane":
+        plane()
+        return
     clip = next(asked.clip.glob("*.mp4"))
     truth = json.loads((asked.clip / "truth.json").read_text())
     until_s = min(asked.until, truth["duration"])
@@ -70,6 +81,24 @@ def main() -> None:
     print("| --- | --- | --- | --- | --- | --- | --- | --- |", flush=True)
     for harm in HARMS:
         print(f"| {harm.name} | {_measured(harm, clip, truth, until_s)} |", flush=True)
+
+
+def plane(first: int = 5000, count: int = 200) -> None:
+    """Balls placed by a homography of the nose corners: the model's own error, with corners that are exact."""
+    off: dict[str, list[float]] = {d: [] for d in DIFFICULTIES}
+    for seed in range(first, first + count):
+        difficulty = DIFFICULTIES[seed % 3]
+        scene = random_scene(np.random.default_rng(seed), difficulty, 0, size=(1280, 720))
+        camera, t = make_camera(scene.view, scene.table), scene.table
+        corners = np.array([(0, 0), (t.length_mm, 0), (t.length_mm, t.width_mm), (0, t.width_mm)], np.float32)
+        seen = project(camera, np.c_[corners, np.full(4, t.nose_height_mm)]).astype(np.float32)
+        balls = np.array(list(scene.layout.values()))
+        px = project(camera, balls, t.radius_mm).astype(np.float32)
+        got = cv2.perspectiveTransform(px[None], cv2.getPerspectiveTransform(seen, corners))[0]
+        off[difficulty] += np.hypot(*(got - balls).T).tolist()
+    print("| scenes | balls | median / 95th percentile / worst (mm) |\n| --- | --- | --- |")
+    for difficulty, values in off.items():
+        print(f"| {difficulty} | {len(values)} | {_figure(values, (50, 95, 100))} |")
 
 
 def _measured(harm: Harm, clip: Path, truth: dict[str, Any], until_s: float) -> str:
