@@ -85,9 +85,9 @@ def main() -> None:
 
 def plane(first: int = 5000, count: int = 200) -> None:
     """Balls placed by a homography of the nose corners: the model's own error, with corners that are exact."""
-    off: dict[str, list[float]] = {d: [] for d in DIFFICULTIES}
+    off: dict[Difficulty, list[float]] = {d: [] for d in DIFFICULTIES}
     for seed in range(first, first + count):
-        difficulty = DIFFICULTIES[seed % 3]
+        difficulty: Difficulty = DIFFICULTIES[seed % 3]
         scene = random_scene(np.random.default_rng(seed), difficulty, 0, size=(1280, 720))
         camera, t = make_camera(scene.view, scene.table), scene.table
         corners = np.array([(0, 0), (t.length_mm, 0), (t.length_mm, t.width_mm), (0, t.width_mm)], np.float32)
@@ -97,8 +97,8 @@ def plane(first: int = 5000, count: int = 200) -> None:
         got = cv2.perspectiveTransform(px[None], cv2.getPerspectiveTransform(seen, corners))[0]
         off[difficulty] += np.hypot(*(got - balls).T).tolist()
     print("| scenes | balls | median / 95th percentile / worst (mm) |\n| --- | --- | --- |")
-    for difficulty, values in off.items():
-        print(f"| {difficulty} | {len(values)} | {_figure(values, (50, 95, 100))} |")
+    for kind, values in off.items():
+        print(f"| {kind} | {len(values)} | {_figure(values, (50, 95, 100))} |")
 
 
 def _measured(harm: Harm, clip: Path, truth: dict[str, Any], until_s: float) -> str:
@@ -128,9 +128,9 @@ def _measured(harm: Harm, clip: Path, truth: dict[str, Any], until_s: float) -> 
 
 def _spoil(harm: Harm, clip: Path, to: Path, end_s: float) -> None:
     arguments = ["ffmpeg", "-v", "error", "-y"]
-    if harm.turned:
-        arguments += ["-display_rotation", "180"]
     arguments += ["-i", str(clip), "-ss", str(harm.start_s), "-to", str(end_s), "-an"]
+    if harm.turned:
+        arguments += ["-metadata:s:v:0", "rotate=180"]  # ffmpeg 5 and older write the flag by this
     if "copy" not in harm.picture:
         arguments += ["-c:v", "libx264", "-preset", "superfast", "-pix_fmt", "yuv420p"]
     if harm.bitrate_share is not None:
