@@ -35,6 +35,9 @@ SIGHTS_TO_TELL = 12
 ROUNDS = 2
 """An outline is looked for near the size that is expected, so a second look finds what the first came near."""
 SURE = 0.9
+BEYOND_DOUBT = 0.98
+ROUGHLY = 0.03
+"""Standard deviation, as a share, of the width at which discs gather most votes."""
 SYSTEMATIC = 0.018
 """Blur and shadow make outlines look larger or smaller by about this share (scenes of known truth: see docs/seeing.md)."""
 
@@ -71,6 +74,13 @@ def tell_size(frames: Sequence[Frame], camera: Camera, fitted: Table, sight_mm: 
             return Told(fitted, False, 0, None)
         table, chance = likeliest_size(None, 1.0, by_sights)
         return Told(table, chance > SURE, 0, None)
+    if by_sights is not None:
+        # where votes and sights agree on a size that has no near neighbour, outlines would only cost time
+        table, chance = likeliest_size(
+            fitted.length_mm / (fitted.ball_diameter_mm * rough), ROUGHLY, by_sights
+        )
+        if chance > BEYOND_DOUBT:
+            return Told(table, True, 0, rough)
     share, doubt, growths = rough, 0.02, np.zeros(0)
     for _ in range(ROUNDS):
         growths = np.asarray(_growths(frames, used, camera, fitted, share))
