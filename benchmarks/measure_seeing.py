@@ -128,7 +128,9 @@ def _measured(harm: Harm, clip: Path, truth: dict[str, Any], until_s: float) -> 
 
 def _spoil(harm: Harm, clip: Path, to: Path, end_s: float) -> None:
     arguments = ["ffmpeg", "-v", "error", "-y"]
-    arguments += ["-i", str(clip), "-ss", str(harm.start_s), "-to", str(end_s), "-an"]
+    arguments += ["-i", str(clip), "-to", str(end_s), "-an"]
+    if harm.start_s:  # with streams copied even 0 would cut up to the next key frame
+        arguments += ["-ss", str(harm.start_s)]
     if harm.turned:
         arguments += ["-metadata:s:v:0", "rotate=180"]  # ffmpeg 5 and older write the flag by this
     if "copy" not in harm.picture:
