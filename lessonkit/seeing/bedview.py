@@ -7,6 +7,7 @@ pixel is `mm_per_px` millimetres; view column grows with table x, view row with 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -14,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lessonkit.footage.reader import Frame, yuv_to_bgr
 from lessonkit.model import Camera, Table
-from lessonkit.table.camera import project
+from lessonkit.table.camera import centre_mm, project
 
 Picture = NDArray[np.uint8]
 Floats = NDArray[np.float64]
@@ -43,6 +44,35 @@ class Window:
 
 
 @dataclass(frozen=True, eq=False)
+class Slant:
+    """How a slanting view draws balls out, at each pixel of a view or of a part of it.
+
+    Seen at an angle phi from straight above, the outline of a sphere of radius R is, on the plane through its centre, an
+    ellipse: R wide, R / cos(phi) long, in the direction away from the camera.
+    """
+
+    x: NDArray[np.float32]
+    """Direction away from the point below the camera, shape (rows, columns), a unit vector with `y`."""
+    y: NDArray[np.float32]
+    stretch: NDArray[np.float32]
+    """1 / cos(phi), 1 and more."""
+
+    def part(self, window: Window) -> Slant:
+        """The same for a part of the view."""
+        return Slant(self.x[window.area], self.y[window.area], self.stretch[window.area])
+
+    def radii(self, x_px: float, y_px: float, at: tuple[slice, slice], radius_px: float) -> Floats:
+        """Distance of the pixels in `at` from a ball's centre, in units of its outline there: 1 on the outline."""
+        row = min(self.x.shape[0] - 1, max(0, round(y_px)))
+        column = min(self.x.shape[1] - 1, max(0, round(x_px)))
+        ex, ey = float(self.x[row, column]), float(self.y[row, column])
+        yy, xx = np.mgrid[at]
+        dx, dy = xx - x_px, yy - y_px
+        along = (dx * ex + dy * ey) / float(self.stretch[row, column])
+        return np.asarray(np.hypot(along, dx * ey - dy * ex) / radius_px, float)
+
+
+@dataclass(frozen=True, eq=False)
 class BedView:
     """How camera pixels and view pixels correspond."""
 
@@ -67,6 +97,19 @@ class BedView:
         px = project(camera, np.c_[gx.ravel(), gy.ravel()], table.radius_mm).astype(np.float32)
         return cls(table, camera, mm_per_px, columns, rows,
                    px[:, 0].reshape(rows, columns), px[:, 1].reshape(rows, columns))  # fmt: skip
+
+    @cached_property
+    def slant(self) -> Slant:
+        """How the view draws balls out."""
+        eye = centre_mm(self.camera)
+        xs = np.arange(self.columns) * self.mm_per_px - BORDER_MM - eye[0]
+        ys = np.arange(self.rows) * self.mm_per_px - BORDER_MM - eye[1]
+        gx, gy = np.meshgrid(xs, ys)
+        flat = np.maximum(np.hypot(gx, gy), 1e-6)
+        stretch = np.hypot(1.0, flat / max(abs(float(eye[2]) - self.table.radius_mm), 1.0))
+        return Slant(
+            (gx / flat).astype(np.float32), (gy / flat).astype(np.float32), stretch.astype(np.float32)
+        )
 
     @property
     def radius_px(self) -> float:

@@ -50,7 +50,7 @@ def _bare(view: BedView, median: Picture, plate: Picture) -> Picture:
     """The plate with the balls that lie there in most pictures taken off and their places filled from around."""
     reach = view.table_mask(JAW_MM)
     mask = np.zeros(plate.shape[:2], np.uint8)
-    ballot = np.where(reach, np.maximum(votes(plate, view.radius_px), votes(median, view.radius_px)), 0)
+    ballot = np.where(reach, np.maximum(*(votes(p, view.radius_px, view.slant) for p in (plate, median))), 0)
     best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
     bright = plate.sum(-1).astype(np.float32)
     cloth = float(np.median(bright[view.table_mask()]))

@@ -13,6 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from lessonkit.seeing.bedview import Slant
+
 Picture = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 
@@ -39,8 +41,12 @@ class Disc:
     """Share of the disc that is not the bare table."""
 
 
-def votes(picture: Picture, radius_px: float) -> Floats:
-    """Votes for a ball's centre at each pixel of a bed view, as a share of the circumference."""
+def votes(picture: Picture, radius_px: float, slant: Slant | None = None) -> Floats:
+    """Votes for a ball's centre at each pixel of a bed view, as a share of the circumference.
+
+    With `slant` (of the same part of the view) outlines are the ellipses that a slanting view makes of balls: a point
+    whose outline's normal is n lies (n + (s² - 1) (n e) e) / |...| from the centre, s the stretch along e.
+    """
     smooth = cv2.GaussianBlur(picture, (0, 0), 0.8)
     gx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3)
     gy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3)
@@ -56,6 +62,12 @@ def votes(picture: Picture, radius_px: float) -> Floats:
     weight = np.minimum(size, EDGE_FULL) / EDGE_FULL
     h, w = picture.shape[:2]
     pad = int(radius_px) + 3
+    if slant is not None:
+        ex, ey, s2 = slant.x[y, x], slant.y[y, x], slant.stretch[y, x] ** 2
+        along = ux * ex + uy * ey
+        scale = 1 / np.sqrt(1 + (s2 - 1) * along**2)
+        ux, uy = (ux + (s2 - 1) * along * ex) * scale, (uy + (s2 - 1) * along * ey) * scale
+        pad = int(radius_px * float(slant.stretch.max())) + 3
     wide = w + 2 * pad
     at: list[NDArray[np.int64]] = []
     shares: list[Floats] = []
@@ -84,13 +96,14 @@ def disc_kernel(radius_px: float) -> Floats:
 
 
 def find_discs(
-    picture: Picture, foreign: Floats, radius_px: float, *, least_votes: float = 0.3, least_fill: float = 0.5
-) -> list[Disc]:
+    picture: Picture, foreign: Floats, radius_px: float, *, least_votes: float = 0.3, least_fill: float = 0.5,
+    slant: Slant | None = None,
+) -> list[Disc]:  # fmt: skip
     """Discs, strongest first, no two nearer than 0.88 of a diameter.
 
     `picture` is a bed view (or a part of one), `foreign` its mask from `BareTable.foreign`.
     """
-    ballot = votes(picture, radius_px)
+    ballot = votes(picture, radius_px, slant)
     best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
     y, x = np.nonzero((ballot == best) & (ballot >= least_votes))
     kernel = disc_kernel(0.95 * radius_px)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from lessonkit.footage.reader import Frame
 from lessonkit.model import Point
-from lessonkit.seeing.bedview import BedView, Window
+from lessonkit.seeing.bedview import BedView, Slant, Window
 from lessonkit.seeing.changes import Changes
 from lessonkit.seeing.cloth import JAW_MM, BareTable
 from lessonkit.seeing.discs import LEAST_APART, Disc, find_discs
@@ -106,7 +106,11 @@ class Sampler:
         seen = self._view.warp_frame(frame)
         gain = self._bare.gain(seen)
         foreign = self._bare.foreign(seen, gain=gain)
-        discs = [d for d in find_discs(seen, foreign, self._view.radius_px) if self._believed(d)]
+        discs = [
+            d
+            for d in find_discs(seen, foreign, self._view.radius_px, slant=self._view.slant)
+            if self._believed(d)
+        ]
         return self._judged(foreign, discs, gain)
 
     def _renewed(self, known: _Known, frame: Frame, parts: list[Window]) -> _Known:
@@ -119,7 +123,7 @@ class Sampler:
             seen = self._view.warp_frame(frame, around)
             fresh = self._bare.foreign(seen, around, known.gain)
             foreign[around.area] = fresh
-            for d in find_discs(seen, fresh, self._view.radius_px):
+            for d in find_discs(seen, fresh, self._view.radius_px, slant=self._view.slant.part(around)):
                 moved = replace(d, x_px=d.x_px + around.x0, y_px=d.y_px + around.y0)
                 if part.holds(moved.x_px, moved.y_px) and self._believed(moved):
                     found.append(moved)
@@ -130,7 +134,7 @@ class Sampler:
 
     def _judged(self, foreign: NDArray[np.float32], discs: list[Disc], gain: float) -> _Known:
         somebody = people(foreign, self._view.radius_px)
-        clear = list(clearness(foreign, discs, somebody, self._view.radius_px))
+        clear = list(clearness(foreign, discs, somebody, self._view.radius_px, self._view.slant))
         packed = zlib.compress(np.packbits(foreign > 0.5).tobytes(), 1)
         return _Known(foreign, discs, clear, float(somebody.mean()), packed, gain)
 
@@ -171,10 +175,10 @@ def people(foreign: NDArray[np.float32], radius_px: float) -> Mask:
 
 
 def clearness(
-    foreign: NDArray[np.float32], discs: list[Disc], somebody: Mask, radius_px: float
+    foreign: NDArray[np.float32], discs: list[Disc], somebody: Mask, radius_px: float, slant: Slant
 ) -> Iterator[float]:
     """For each disc the share of bare table in the ring from 1.2 to 1.6 radii, other discs left out."""
-    n = int(np.ceil(1.7 * radius_px))
+    n = int(np.ceil(1.7 * radius_px * float(slant.stretch.max())))
     for d in discs:
         if somebody[round(d.y_px), round(d.x_px)]:
             yield 0.0
@@ -182,13 +186,13 @@ def clearness(
         cx, cy = round(d.x_px), round(d.y_px)
         y0, y1 = max(0, cy - n), min(foreign.shape[0], cy + n + 1)
         x0, x1 = max(0, cx - n), min(foreign.shape[1], cx + n + 1)
-        yy, xx = np.mgrid[y0:y1, x0:x1]
-        r = np.hypot(xx - d.x_px, yy - d.y_px)
-        ring = (r > 1.2 * radius_px) & (r < 1.6 * radius_px)
+        at = slice(y0, y1), slice(x0, x1)
+        r = slant.radii(d.x_px, d.y_px, at, radius_px)
+        ring = (r > 1.2) & (r < 1.6)
         whole = int(ring.sum())
         for o in discs:
-            if o is not d and abs(o.x_px - d.x_px) < 3 * radius_px and abs(o.y_px - d.y_px) < 3 * radius_px:
-                ring &= np.hypot(xx - o.x_px, yy - o.y_px) > 1.2 * radius_px
+            if o is not d and abs(o.x_px - d.x_px) < 2 * n and abs(o.y_px - d.y_px) < 2 * n:
+                ring &= slant.radii(o.x_px, o.y_px, at, radius_px) > 1.2
         left = int(ring.sum())
         if left < 0.12 * whole:  # surrounded by balls, as in the middle of a rack
             yield 1.0

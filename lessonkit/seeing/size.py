@@ -100,7 +100,7 @@ def _rough_ratio(view: BedView, pictures: Sequence[Picture]) -> float | None:
     for p in pictures:
         for k, ratio in enumerate(RATIOS):
             # votes are shares of a circumference: counted in edge pixels, a larger circle has no handicap
-            ballot = np.where(bed, float(ratio) * votes(p, float(ratio) * view.radius_px), 0)
+            ballot = np.where(bed, float(ratio) * votes(p, float(ratio) * view.radius_px, view.slant), 0)
             best = cv2.dilate(ballot, np.ones((9, 9), np.uint8))
             peaks = ballot[(ballot == best) & (ballot > LEAST_VOTES)]
             score[k] += float(((np.sort(peaks)[::-1][:16] - 0.5 * LEAST_VOTES) ** 2).sum())
@@ -127,9 +127,13 @@ def _growths(
     for frame in used:
         seen = view.warp_frame(frame)
         foreign = bare.foreign(seen)
-        discs = find_discs(seen, foreign, view.radius_px, least_votes=LEAST_VOTES, least_fill=0.8)
+        discs = find_discs(
+            seen, foreign, view.radius_px, least_votes=LEAST_VOTES, least_fill=0.8, slant=view.slant
+        )
         somebody = people(foreign, view.radius_px)
-        for d, clear in zip(discs, clearness(foreign, discs, somebody, view.radius_px), strict=True):
+        for d, clear in zip(
+            discs, clearness(foreign, discs, somebody, view.radius_px, view.slant), strict=True
+        ):
             if clear < 0.9 or not bed[round(d.y_px), round(d.x_px)]:
                 continue
             x, y = view.to_mm([(d.x_px, d.y_px)])[0]

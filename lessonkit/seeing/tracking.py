@@ -255,7 +255,9 @@ class Tracker:
         for b in idle:
             at = self._view.to_view([self._place(b)])[0] - (window.x0, window.y0)
             cv2.circle(free, (round(float(at[0])), round(float(at[1]))), round(1.15 * r), 0.0, -1)
-        for d in find_discs(seen, foreign, r, least_votes=0.25, least_fill=0.45):
+        for d in find_discs(
+            seen, foreign, r, least_votes=0.25, least_fill=0.45, slant=self._view.slant.part(window)
+        ):
             if free[int(np.clip(round(d.y_px), 0, free.shape[0] - 1)), int(np.clip(round(d.x_px), 0, free.shape[1] - 1))] == 0.0 and self._is_idle(d.x_px + window.x0, d.y_px + window.y0, idle):  # fmt: skip
                 continue
             finds.append(self._find(seen, free, window, d.x_px, d.y_px, min(1.0, 0.4 + 0.5 * d.votes)))
@@ -305,11 +307,12 @@ class Tracker:
         k = max(2, round(0.55 * self._view.radius_px))
         cx, cy = int(np.clip(round(x), 0, seen.shape[1] - 1)), int(np.clip(round(y), 0, seen.shape[0] - 1))
         core = LINEAR[seen[max(0, cy - k) : cy + k + 1, max(0, cx - k) : cx + k + 1]].reshape(-1, 3).mean(0)
-        n = round(1.7 * self._view.radius_px)
+        slant = self._view.slant.part(window)
+        n = round(1.7 * self._view.radius_px * float(slant.stretch[cy, cx]))
         y0, x0 = max(0, cy - n), max(0, cx - n)
         part = free[y0 : cy + n + 1, x0 : cx + n + 1]
-        yy, xx = np.mgrid[y0 : y0 + part.shape[0], x0 : x0 + part.shape[1]]
-        r = np.hypot(xx - x, yy - y) / self._view.radius_px
+        at = slice(y0, y0 + part.shape[0]), slice(x0, x0 + part.shape[1])
+        r = slant.radii(x, y, at, self._view.radius_px)
         ring = part[(r > 1.25) & (r < 1.6)]
         clear = float((ring < 0.5).mean()) if ring.size else 1.0
         p = self._view.to_mm([(x + window.x0, y + window.y0)])[0]
