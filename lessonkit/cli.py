@@ -310,7 +310,8 @@ def _where_to_look(out: Path, wishes: Wishes) -> None:
     click.echo(f"Report:   {out / 'report.html'}   (stills of every shot: {out / 'stills'})")
     click.echo(f"Figures:  {out / 'analysis.json'}, {out / 'shots.csv'}, {out / 'top-view.png'}")
     click.echo(f"To paste: {out / 'description.md'}   (thumbnails: {out / 'thumbnails'})")
-    click.echo(f"Students: {out / 'sheet.html'}   (one page to print)")
+    pdf = ", the same as sheet.pdf" if (out / "sheet.pdf").exists() else ""
+    click.echo(f"Students: {out / 'sheet.html'}   (one page to print{pdf})")
     click.echo(f"Cut list: {out / 'cuts.toml'}   (change it, then `lessonkit render`)")
     if wishes.clips:
         click.echo(f"Clips:    {out / 'clips'}")
