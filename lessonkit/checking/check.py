@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -26,7 +26,7 @@ from lessonkit.footage.reader import Frame
 from lessonkit.model import Camera, Point, Table
 from lessonkit.seeing.bedview import BORDER_MM, BedView
 from lessonkit.seeing.cloth import BareTable
-from lessonkit.seeing.size import sight_distance_mm, tell_size
+from lessonkit.seeing.size import sized
 from lessonkit.table.camera import centre_mm, project
 from lessonkit.table.finding import Surface, find_table
 
@@ -94,11 +94,7 @@ def _sized(
     if size != "auto":
         return surface
     frames = stretch.frames[:: max(1, len(stretch.frames) // SIZE_PICTURES)]
-    told = tell_size(frames, surface.camera, surface.table, sight_distance_mm(surface))
-    if told.table.size != surface.table.size:
-        surface = find_table(pictures, size=told.table.size, head=head, corners=corners)
-        told = tell_size(frames, surface.camera, surface.table, sight_distance_mm(surface))
-    return replace(surface, size_sure=told.sure and told.table.size == surface.table.size)
+    return sized(surface, frames, pictures, head, corners)
 
 
 def _timely(stretch: Stretch) -> dict[str, float | None]:

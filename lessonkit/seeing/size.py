@@ -13,15 +13,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from lessonkit.errors import TableError
 from lessonkit.footage.reader import Frame
-from lessonkit.model import Camera, Table
+from lessonkit.model import Camera, Point, Table
 from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.centres import fit_outline
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.discs import find_discs, votes
 from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.sampling import clearness, people
-from lessonkit.table.finding import Surface
+from lessonkit.table.finding import Surface, find_resized, find_table
 from lessonkit.table.sizes import SIGHT_FROM_NOSE_MM, likeliest_size
 
 Picture = NDArray[np.uint8]
@@ -32,6 +33,7 @@ RATIOS = np.arange(0.92, 1.44, 0.02)
 LEAST_VOTES = 0.7
 MOST_PICTURES = 6
 SIGHTS_TO_TELL = 12
+FITS = 3
 ROUNDS = 2
 """An outline is looked for near the size that is expected, so a second look finds what the first came near."""
 SURE = 0.9
@@ -52,6 +54,38 @@ class Told:
     """How many outlines were measured."""
     width_share: float | None
     """Width of a ball beside what it would be on the fitted table; None where no ball was seen."""
+
+
+def sized(
+    surface: Surface,
+    frames: Sequence[Frame],
+    pictures: Sequence[Picture],
+    head: str,
+    corners: Sequence[Point] | None,
+) -> Surface:
+    """A surface that was fitted as some size, fitted as the size that its balls and sights tell; doubt is said in it."""
+    for _ in range(FITS):
+        # heights were scaled with the wrong size: fitted closer to the truth, balls and sights tell a little better
+        told = tell_size(frames, surface.camera, surface.table, sight_distance_mm(surface))
+        if told.table.size == surface.table.size:
+            return replace(surface, size_sure=told.sure)
+        try:
+            surface = _as_size(surface, pictures, told.table.size, head, corners)
+        except TableError:
+            break
+    return replace(surface, size_sure=False)
+
+
+def _as_size(
+    surface: Surface, pictures: Sequence[Picture], size: str, head: str, corners: Sequence[Point] | None
+) -> Surface:
+    """The surface fitted as another size: from where it was found, or where that fails from the start."""
+    if corners is None:
+        try:
+            return find_resized(surface, size)
+        except TableError:
+            pass
+    return find_table(pictures, size=size, head=head, corners=corners)
 
 
 def sight_distance_mm(surface: Surface) -> float | None:

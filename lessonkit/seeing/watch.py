@@ -9,14 +9,12 @@ workers look at side by side.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.errors import TableError
 from lessonkit.footage.reader import Frame, open_footage
 from lessonkit.model import Point, Seen, SeenShot
 from lessonkit.seeing.bedview import BedView
@@ -30,11 +28,10 @@ from lessonkit.seeing.looks import Close, Lighting, Look, close_look, look, whit
 from lessonkit.seeing.numbers import DOUBT_BELOW, Named, cost
 from lessonkit.seeing.report import describe_shot
 from lessonkit.seeing.residences import Residence
-from lessonkit.seeing.size import sight_distance_mm, tell_size
+from lessonkit.seeing.size import sized
 from lessonkit.seeing.workers import workers
-from lessonkit.table.finding import Surface, find_resized, find_table
+from lessonkit.table.finding import Surface, find_table
 
-Picture = NDArray[np.uint8]
 Progress = Callable[[float], None]
 
 VIEW_MM_PER_PX = 3.2
@@ -46,7 +43,6 @@ ENOUGH_PICTURES = 8
 FIRST_LOOK = 0.6
 """Share of the work that the first look is, for the progress bar."""
 CLEAR_SHARE = 0.0005
-SIZE_ROUNDS = 3
 LEAST_POCKETS = 5
 LEAST_SIGHTS = 12
 
@@ -86,33 +82,10 @@ def watch(
 
 
 def _find(frames: list[Frame], size: str, head: str, corners: Sequence[Point] | None) -> Surface:
-    """The surface; with size 'auto' first as 9 ft, then as what its balls and sights tell."""
+    """The surface; with size 'auto' as what its balls and sights tell."""
     pictures = [f.bgr() for f in frames[:: len(frames) // TABLE_PICTURES or 1]]
     surface = find_table(pictures, size=size, head=head, corners=corners)
-    if size != "auto":
-        return surface
-    for _ in range(SIZE_ROUNDS):
-        # heights were scaled with the wrong size: fitted closer to the truth, balls and sights tell a little better
-        told = tell_size(frames, surface.camera, surface.table, sight_distance_mm(surface))
-        if told.table.size == surface.table.size:
-            return replace(surface, size_sure=told.sure)
-        try:
-            surface = _as_size(surface, pictures, told.table.size, head, corners)
-        except TableError:
-            return replace(surface, size_sure=False)
-    return replace(surface, size_sure=False)
-
-
-def _as_size(
-    surface: Surface, pictures: list[Picture], size: str, head: str, corners: Sequence[Point] | None
-) -> Surface:
-    """The surface fitted as another size: from where it was found, or where that fails from the start."""
-    if corners is None:
-        try:
-            return find_resized(surface, size)
-        except TableError:
-            pass
-    return find_table(pictures, size=size, head=head, corners=corners)
+    return surface if size != "auto" else sized(surface, frames, pictures, head, corners)
 
 
 def _doubts(surface: Surface) -> tuple[str, ...]:

@@ -100,46 +100,16 @@ def fit(
     """
     from scipy.optimize import least_squares
 
-    base_R, base_t = rotation_matrix(start), np.asarray(start.translation, float)
-    k = start.matrix
-    lens0 = np.array([np.log(k[0, 0]), *start.distortion, 0.0, 0.0])
-    rail0, rail_usual = _as_array(rail), _as_array(rail if loose else Rail())
-    lens_usual = np.array([np.log(0.95 * long_px), 0, 0, 0, 0, 0, 0])
-    lens_free = [0, 1] if loose else [0, 1, 2, 3, 4]
-    rail_free = [] if loose else list(range(11))
-    n = len(lens_free)
-    distance = float(np.linalg.norm(base_t))
-
-    def unpack(v: Array) -> tuple[Camera, Rail, Array]:
-        lens, kept = lens0.copy(), rail0.copy()
-        lens[lens_free] = v[6 : 6 + n]
-        kept[rail_free] = v[6 + n :] * 10
-        turn = np.asarray(cv2.Rodrigues(v[:3])[0], float)
-        m = k.copy()
-        m[0, 0] = m[1, 1] = np.exp(np.clip(lens[0], 3.0, 12.0))
-        m[0, 2] += lens[5] * long_px
-        m[1, 2] += lens[6] * long_px
-        rotation = np.asarray(cv2.Rodrigues(turn @ base_R)[0], float).ravel()
-        cam = Camera(m, lens[1:5].copy(), rotation, turn @ base_t + v[3:6] * distance, None)
-        unusual = ((lens - lens_usual) / _LENS_PRIOR)[lens_free]
-        return cam, _as_rail(kept), _priors(unusual, kept - rail_usual)
-
+    free = _Free.of(start, rail, long_px, loose)
     weights = _scales(start, rail, table, evidence)
 
     def residuals(v: Array) -> Array:
-        cam, kept, priors = unpack(v)
-        lines, out, along = _residuals(cam, kept, table, evidence, weights)
-        parts = (
-            lines / evidence.line_sigma_px,
-            out / evidence.sight_sigma_px,
-            along / evidence.sight_sigma_px,
-            _hole_residuals(cam, evidence),
-            priors,
-        )
-        return np.concatenate(parts)
+        cam, kept, priors = free.unpack(v)
+        parts = _weighed(_residuals(cam, kept, table, evidence, weights), evidence)
+        return np.asarray(np.concatenate([*parts, _hole_residuals(cam, evidence), priors]), float)
 
-    v0 = np.r_[np.zeros(6), lens0[lens_free], rail0[rail_free] / 10]
-    count = len(unpack(v0)[2])
+    v0 = free.start()
+    count = len(free.unpack(v0)[2])
     found = least_squares(
         residuals,
         v0,
@@ -150,20 +120,75 @@ def fit(
         xtol=1e-7,
         gtol=1e-7,
     )
-    camera, rail, _ = unpack(found.x)
-    lines, out, along = _residuals(camera, rail, table, evidence, _scales(camera, rail, table, evidence))
+    camera, rail, _ = free.unpack(found.x)
+    seen = _residuals(camera, rail, table, evidence, _scales(camera, rail, table, evidence))
+    lines, out, along = seen
     pieces = max(len(lines) + len(out) + len(evidence.hole_px), 1)
     error = None
     if not loose:
         groups = np.r_[
             evidence.line_side * 2 + evidence.line_nose, np.full(len(out), 8), np.full(len(along), 9)
         ].astype(np.int64)
-        off = np.r_[
-            lines / evidence.line_sigma_px, out / evidence.sight_sigma_px, along / evidence.sight_sigma_px
-        ]
-        spread = covariance(found.jac, off, groups)
-        error = bed_error_mm(camera, table, spread, lambda v: unpack(v)[0], found.x)
+        spread = covariance(found.jac, np.concatenate(_weighed(seen, evidence)), groups)
+        error = bed_error_mm(camera, table, spread, lambda v: free.unpack(v)[0], found.x)
     return Fit(camera, rail, float(found.cost) / pieces, np.r_[lines, out, along], error)
+
+
+def _weighed(seen: tuple[Array, Array, Array], evidence: Evidence) -> tuple[Array, Array, Array]:
+    """What lines and sights are off by, in standard deviations."""
+    lines, out, along = seen
+    return lines / evidence.line_sigma_px, out / evidence.sight_sigma_px, along / evidence.sight_sigma_px
+
+
+@dataclass(frozen=True, eq=False)
+class _Free:
+    """What a fit may change, as a vector: turn (3), shift (3, as a share of the distance), lens, rails (in 10 mm)."""
+
+    start_camera: Camera
+    long_px: int
+    lens: Array
+    lens_usual: Array
+    lens_free: list[int]
+    rail: Array
+    rail_usual: Array
+    rail_free: list[int]
+
+    @classmethod
+    def of(cls, start: Camera, rail: Rail, long_px: int, loose: bool) -> _Free:
+        return cls(
+            start,
+            long_px,
+            np.array([np.log(start.matrix[0, 0]), *start.distortion, 0.0, 0.0]),
+            np.array([np.log(0.95 * long_px), 0, 0, 0, 0, 0, 0]),
+            [0, 1] if loose else [0, 1, 2, 3, 4],
+            _as_array(rail),
+            _as_array(rail if loose else Rail()),
+            [] if loose else list(range(11)),
+        )
+
+    def start(self) -> Array:
+        """The vector that changes nothing."""
+        return np.asarray(
+            np.r_[np.zeros(6), self.lens[self.lens_free], self.rail[self.rail_free] / 10], float
+        )
+
+    def unpack(self, v: Array) -> tuple[Camera, Rail, Array]:
+        """The camera and the rails of a vector, and how unusual they are."""
+        n = len(self.lens_free)
+        base_t = np.asarray(self.start_camera.translation, float)
+        lens, kept = self.lens.copy(), self.rail.copy()
+        lens[self.lens_free] = v[6 : 6 + n]
+        kept[self.rail_free] = v[6 + n :] * 10
+        turn = np.asarray(cv2.Rodrigues(v[:3])[0], float)
+        m = self.start_camera.matrix.copy()
+        m[0, 0] = m[1, 1] = np.exp(np.clip(lens[0], 3.0, 12.0))
+        m[0, 2] += lens[5] * self.long_px
+        m[1, 2] += lens[6] * self.long_px
+        rotation = np.asarray(cv2.Rodrigues(turn @ rotation_matrix(self.start_camera))[0], float).ravel()
+        shift = v[3:6] * float(np.linalg.norm(base_t))
+        cam = Camera(m, lens[1:5].copy(), rotation, turn @ base_t + shift, None)
+        unusual = ((lens - self.lens_usual) / _LENS_PRIOR)[self.lens_free]
+        return cam, _as_rail(kept), _priors(unusual, kept - self.rail_usual)
 
 
 def _priors(unusual_lens: Array, off: Array) -> Array:
