@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.model import CUE_BALL, Cushion, Event, Pocketed, Point, Table, Track
+from lessonkit.seeing.onsets import frame_s
 from lessonkit.seeing.pieces import Motion, after, before, place_at
 
 Floats = NDArray[np.float64]
@@ -50,22 +51,6 @@ def touch_mm(table: Table) -> float:
     """Distance of a ball's centre from the nose line when it touches the nose: sqrt(R² - (h - R)²)."""
     R = table.radius_mm
     return float(np.sqrt(R * R - (table.nose_height_mm - R) ** 2))
-
-
-def onset(track: Track) -> float:
-    """When a ball at rest began to move, from its first sights in motion carried back to where it lay."""
-    if len(track) < 3:
-        return float(track[min(1, len(track) - 1), 0])
-    rest, first = track[0], track[1]
-    moved = track[1:5]
-    away = np.hypot(*(moved[:, 1:] - rest[1:]).T)
-    use = np.concatenate([[True], np.diff(away) > 0])
-    moved, away = moved[use], away[use]
-    if len(moved) < 2:
-        return float(0.5 * (rest[0] + first[0]))
-    speed, place = np.polyfit(moved[:, 0], away, 1)
-    t = -place / speed if speed > 1e-6 else first[0]
-    return float(np.clip(t, rest[0] - 0.005, first[0]))
 
 
 def ball_contacts(runs: Mapping[int, Run], layout: Mapping[int, Point], table: Table) -> list[Event]:
@@ -108,7 +93,7 @@ def _touching(at_rest: list[Run], table: Table) -> list[list[Run]]:
     """The runs in groups of balls that lay against one another and set off together; most are alone."""
     groups: list[list[Run]] = []
     for run in at_rest:
-        step = _frame_s(run.track)
+        step = frame_s(run.track)
         near = [
             g for g in groups
             if run.onset_s - g[0].onset_s < TOGETHER_FRAMES * step and any(_gap(run, o, table) < TOUCHING_MM for o in g)
@@ -161,7 +146,7 @@ class _Meeting:
 
 def _hitter(run: Run, group: list[Run], runs: Mapping[int, Run], met: _Met, table: Table) -> _Meeting | None:
     best: _Meeting | None = None
-    step = _frame_s(run.track)
+    step = frame_s(run.track)
     for other in runs.values():
         if other in group or other.onset_s > run.onset_s + step:
             continue
@@ -203,10 +188,6 @@ def _meeting(hitter: Run, hit: Run, met: _Met, table: Table, step: float) -> tup
         return float(ts[inside[0]]), 0.0
     i = int(gaps.argmin())
     return float(ts[i]), float(gaps[i])
-
-
-def _frame_s(track: Track) -> float:
-    return float(np.median(np.diff(track[:, 0]))) if len(track) > 1 else 1 / 30
 
 
 def cushion_contacts(run: Run, table: Table, others: list[float]) -> list[Event]:
@@ -252,7 +233,7 @@ def _turn(
 ) -> Event | None:
     track = run.track
     t_turn = float(track[i, 0])
-    step = _frame_s(track)
+    step = frame_s(track)
     since = max([o for o in [run.onset_s, *others] if o < t_turn - 0.2 * step], default=run.onset_s)
     until = min([o for o in others if o > t_turn + 0.2 * step], default=float(track[-1, 0]))
     came = track[(track[:, 0] <= t_turn) & (track[:, 0] >= since - 1e-6)][-4:]
@@ -331,7 +312,7 @@ def fullness(cue: Run, contact: Event, runs: Mapping[int, Run], table: Table) ->
     hit = runs.get(contact.balls[1])
     if hit is None:
         return None
-    step = _frame_s(cue.track)
+    step = frame_s(cue.track)
     came = before(cue.track, contact.t_s + 0.05 * step, cue.onset_s - 1e-6)
     if len(came) < 2:
         came = np.r_[[[cue.onset_s, *cue.start]], came]

@@ -17,9 +17,9 @@ from lessonkit.model import Layout, Point
 from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.centres import push_apart
 from lessonkit.seeing.cloth import BareTable
-from lessonkit.seeing.contacts import onset
 from lessonkit.seeing.identities import match_arrivals, match_leftovers
 from lessonkit.seeing.looks import Look
+from lessonkit.seeing.onsets import strike
 from lessonkit.seeing.residences import Residence
 from lessonkit.seeing.shots import Departure, alive, next_departure, next_stay_ends, rest_time, was_struck
 from lessonkit.seeing.tracking import Moving, Tracker
@@ -29,8 +29,6 @@ Progress = Callable[[float], None]
 Balls = dict[int, Moving]
 
 LEAST_SIGHTS = 4
-LATE_S = 0.3
-"""So much later than the ball that it hit may the cue ball seem to set off."""
 UNSURE_MM = 3.0
 """Error of a place whose outline was not found."""
 
@@ -86,7 +84,7 @@ def follow_all(
     tracks = _Ahead(footage, bare, resting, hands)
     at_s = -1.0
     while (d := next_departure(resting.residences, resting.white, at_s)) is not None:
-        followed = _settle(resting, d, tracks.of(d))
+        followed = _settle(resting, d, tracks.of(d), bare.view.table.ball_diameter_mm)
         struck = was_struck(followed.balls[d.cue], followed.balls.values())
         at_s = max(d.by_s, followed.rest_s) if struck and followed.strike_s > 0 else d.by_s
         if struck:
@@ -160,15 +158,13 @@ def track(path: Path, reading: Reading, bare: BareTable, task: _Task) -> Balls:
     return tracker.balls
 
 
-def _settle(resting: Resting, d: Departure, balls: Balls) -> Followed:
+def _settle(resting: Resting, d: Departure, balls: Balls, diameter_mm: float) -> Followed:
     """Link what left to what arrived."""
     found = resting.residences
     before = _before(found, d)
     cue = balls[d.cue]
-    strike_s = onset(cue.track()) if len(cue.seen) > 1 else d.by_s
-    # in a full hit on a ball close by the cue ball hardly moves, and the other one tells the time
-    others = [onset(b.track()) for i, b in balls.items() if i != d.cue and len(b.seen) > LEAST_SIGHTS]
-    strike_s = min([strike_s, *(t for t in others if t > strike_s - LATE_S)])
+    others = [b.track() for i, b in balls.items() if i != d.cue and len(b.seen) > LEAST_SIGHTS]
+    strike_s = strike(cue.track(), others, diameter_mm) if len(cue.seen) > 1 else d.by_s
     rest_s = rest_time(balls.values(), strike_s)
     moved = [i for i in before if len(balls[i].seen) > 1]
     # a residence that ends during the shot was left, whether or not the tracker saw its ball go

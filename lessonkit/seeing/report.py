@@ -13,10 +13,10 @@ from lessonkit.seeing.contacts import (
     cushion_contacts,
     fullness,
     moving_contacts,
-    onset,
     pocket_events,
     with_contacts,
 )
+from lessonkit.seeing.onsets import onset
 from lessonkit.seeing.pieces import smoothed, without_outliers
 from lessonkit.seeing.tracking import Moving
 

@@ -14,10 +14,10 @@ from lessonkit.seeing.contacts import (
     ball_contacts,
     cushion_contacts,
     fullness,
-    onset,
     touch_mm,
     with_contacts,
 )
+from lessonkit.seeing.onsets import onset
 from lessonkit.seeing.pieces import without_outliers
 from lessonkit.seeing.residences import residences
 from lessonkit.seeing.sampling import Sample, Sighting

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from lessonkit.model import Layout, Table
 from lessonkit.seeing.cloth import LINEAR
-from lessonkit.seeing.contacts import onset
+from lessonkit.seeing.onsets import onset
 from lessonkit.seeing.shots import rest_time, was_struck
 from lessonkit.seeing.tracking import Moving, Tracker
 from tests.scenes import Look, Scene, View, random_layout, simulate
