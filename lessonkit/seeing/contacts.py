@@ -7,14 +7,16 @@ where the ways before and after meet the line on which a ball touches the nose.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.model import CUE_BALL, Cushion, Event, Pocketed, Point, Table, Track
-from lessonkit.seeing.onsets import frame_s
+from lessonkit.seeing.contacts_cue import first_contact
+from lessonkit.seeing.onsets import frame_s, left, ran
 from lessonkit.seeing.pieces import Motion, after, before, place_at
+from lessonkit.seeing.runs import Run
 
 Floats = NDArray[np.float64]
 
@@ -27,24 +29,10 @@ TOUCHING_MM = 4.0
 TOGETHER_FRAMES = 1.6
 """Balls that touch set off within this many frames of each other, as far as it can be seen."""
 REACHED_MM = 1.0
-LEAST_TURN_MMPS = 45.0
-"""Smallest change of velocity that is taken for a contact of two moving balls."""
 LEAST_NORMAL_MMPS = 12.0
 """Slowest meeting with a cushion that is told from rolling along it."""
 LEAST_SLOPE = 0.03
 """Flattest meeting, as a share of the ball's speed: sights of a fast ball scatter by as much from one to the next."""
-
-
-@dataclass(frozen=True, eq=False)
-class Run:
-    """One ball's way during a shot."""
-
-    ball: int
-    start: Point
-    track: Track
-    """Cleaned sights; the first is the last at rest."""
-    onset_s: float
-    """When it began to move."""
 
 
 def touch_mm(table: Table) -> float:
@@ -54,17 +42,41 @@ def touch_mm(table: Table) -> float:
 
 
 def ball_contacts(runs: Mapping[int, Run], layout: Mapping[int, Point], table: Table) -> list[Event]:
-    """Who set whom moving, in order of time: one event for each ball that was at rest and moved."""
+    """Who set whom moving, in order of time: one event for each ball that was at rest and moved.
+
+    `layout`: where every ball lay, moved or not.
+    """
     events: list[Event] = []
     # the cue ball was struck with the cue, whatever else seems to have stirred before
     struck = runs.get(CUE_BALL) or min(runs.values(), key=lambda r: r.onset_s, default=None)
-    at_rest = sorted((r for r in runs.values() if r is not struck), key=lambda r: r.onset_s)
-    met = _Met(runs)
+    others = {n: r for n, r in runs.items() if r is not struck and left(r.track)}
+    first = _first(runs, layout, table)
+    if first is not None:
+        ball = first.balls[1]
+        lay = np.array([[first.t_s, *layout[ball]]])
+        run = others.get(ball) or Run(ball, layout[ball], lay, first.t_s)
+        # nothing sets off before the first hit, whatever its sights say
+        others = {n: replace(r, onset_s=max(r.onset_s, first.t_s)) for n, r in others.items()}
+        others[ball] = replace(run, onset_s=first.t_s)
+    at_rest = sorted(others.values(), key=lambda r: r.onset_s)
+    met = _Met({**runs, **others})
     for group in _touching(at_rest, table):
-        for hitter, run, t in _set_off(group, runs, met, table):
+        for hitter, run, t in _set_off(group, runs, met, table, first):
             events.append(Event(t, "ball", (hitter, run.ball)))
             met.note(hitter, t)
     return sorted(events, key=lambda e: e.t_s)
+
+
+def _first(runs: Mapping[int, Run], layout: Mapping[int, Point], table: Table) -> Event | None:
+    """What the cue ball met first by its own way, where that is seen."""
+    cue = runs.get(CUE_BALL)
+    moved_s = [r.onset_s for r in runs.values() if r is not cue and ran(r.track)]
+    if cue is None or not moved_s:
+        return None
+    rests = {n: p for n, p in layout.items() if n != CUE_BALL} | {
+        n: r.start for n, r in runs.items() if r is not cue
+    }
+    return first_contact(cue, rests, min(moved_s), table)
 
 
 class _Met:
@@ -109,25 +121,35 @@ def _gap(a: Run, b: Run, table: Table) -> float:
 
 
 def _set_off(
-    group: list[Run], runs: Mapping[int, Run], met: _Met, table: Table
+    group: list[Run], runs: Mapping[int, Run], met: _Met, table: Table, known: Event | None
 ) -> list[tuple[int, Run, float]]:
     """(hitter, hit, time) for each ball of a group: one was met from outside, the others by their neighbours.
 
     Balls that touch pass a hit on within a fraction of a frame, so their order in time cannot be seen; which of them
-    was met first can, by the way of the ball that came.
+    was met first can, by the way of the ball that came; `known` is such a meeting.
     """
+    chosen = next((r for r in group if known is not None and r.ball == known.balls[1]), None)
+    if known is not None and chosen is not None:
+        return _passed_on([(known.balls[0], chosen, known.t_s)], group, table)
     meetings = [m for run in group if (m := _hitter(run, group, runs, met, table)) is not None]
     if not meetings:
         return []
     reached = [m for m in meetings if m.gap_mm <= REACHED_MM]
     first = min(reached, key=lambda m: m.t_s) if reached else min(meetings, key=lambda m: m.cost)
-    out = [(first.hitter, first.hit, first.t_s)]
-    done, left = [first.hit], [r for r in group if r is not first.hit]
+    return _passed_on([(first.hitter, first.hit, first.t_s)], group, table)
+
+
+def _passed_on(
+    out: list[tuple[int, Run, float]], group: list[Run], table: Table
+) -> list[tuple[int, Run, float]]:
+    """The first meeting, and from ball to ball through the group those that follow from it."""
+    _, hit, t_s = out[0]
+    done, left = [hit], [r for r in group if r is not hit]
     while left:
         parent, child = min(
             ((d, r) for d in done for r in left), key=lambda pair: _gap(pair[0], pair[1], table)
         )
-        out.append((parent.ball, child, first.t_s))
+        out.append((parent.ball, child, t_s))
         done.append(child)
         left.remove(child)
     return out
@@ -260,42 +282,6 @@ def _turn(
     weights = np.asarray(speeds)
     t = float(np.clip(np.average(times, weights=weights), t_turn - 1.2 * step, t_turn + 1.2 * step))
     return Event(t, "cushion", (run.ball,), cushion=name)
-
-
-def moving_contacts(runs: Mapping[int, Run], known: list[Event], table: Table) -> list[Event]:
-    """Contacts of the cue ball with a ball that was moving already: both turn at once, one diameter apart."""
-    found: list[Event] = []
-    cue = runs.get(0)
-    if cue is None:
-        return found
-    for other in runs.values():
-        if other is cue or len(other.track) < 4:
-            continue
-        lo, hi = max(cue.track[1, 0], other.onset_s + 0.03), min(cue.track[-1, 0], other.track[-1, 0])
-        ts = cue.track[(cue.track[:, 0] > lo) & (cue.track[:, 0] < hi), 0]
-        if len(ts) < 5:
-            continue
-        gaps = np.array(
-            [np.hypot(*(place_at(cue.track, float(t)) - place_at(other.track, float(t)))) for t in ts]
-        )
-        gaps -= table.ball_diameter_mm
-        for i in range(2, len(ts) - 2):
-            if gaps[i] < 8 and gaps[i] == gaps[max(0, i - 3) : i + 4].min():
-                t = float(ts[i])
-                if any(abs(e.t_s - t) < 0.06 and set(e.balls) & {0, other.ball} for e in known):
-                    continue
-                if min(_turn_mmps(cue.track, t), _turn_mmps(other.track, t)) > LEAST_TURN_MMPS:
-                    found.append(Event(t, "ball", (0, other.ball)))
-    return found
-
-
-def _turn_mmps(track: Track, t_s: float) -> float:
-    """By how much the velocity changes at a time."""
-    a = Motion.through(before(track, t_s - 1e-4, t_s - 0.12, 5), t_s)
-    b = Motion.through(after(track, t_s + 1e-4, t_s + 0.12, 5), t_s)
-    if a is None or b is None:
-        return 0.0
-    return float(np.hypot(*(b.velocity(t_s) - a.velocity(t_s))))
 
 
 def pocket_events(dropped: list[Pocketed]) -> list[Event]:

@@ -24,6 +24,8 @@ RAN_MM = 4.0
 """What was seen to move less than this over some sights lay still; its place was only read otherwise."""
 LEAST_MMPS = 20.0
 """Slower than this, sights tell no start."""
+LEFT_MM = 8.0
+"""What ends this far from its place has moved."""
 STRAY_MM = 6.0
 """A sight this far off the way through it and its neighbours is looked at as a false one."""
 LATE_S = 0.3
@@ -46,6 +48,12 @@ def onset(track: Track) -> float:
         # it met something soon: what is left are the first two
         t = _back(moved[:2], rest)
     return float(np.clip(t if t is not None else first[0], earliest_s, first[0]))
+
+
+def left(track: Track) -> bool:
+    """Whether a ball ran, or lay elsewhere in the end: what does neither was only read otherwise for some frames."""
+    end = np.median(track[1:][-5:, 1:], axis=0) if len(track) > 1 else track[0, 1:]
+    return len(track) <= 3 or ran(track) or float(np.hypot(*(end - track[0, 1:]))) > LEFT_MM
 
 
 def _way(moved: Track, t0_s: float) -> Motion | None:

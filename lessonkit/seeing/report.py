@@ -8,16 +8,16 @@ import numpy as np
 
 from lessonkit.model import CUE_BALL, Event, Layout, Pocketed, SeenShot, Table, Track
 from lessonkit.seeing.contacts import (
-    Run,
     ball_contacts,
     cushion_contacts,
     fullness,
-    moving_contacts,
     pocket_events,
     with_contacts,
 )
+from lessonkit.seeing.contacts_cue import later_contacts
 from lessonkit.seeing.onsets import onset
 from lessonkit.seeing.pieces import smoothed, without_outliers
+from lessonkit.seeing.runs import Run
 from lessonkit.seeing.tracking import Moving
 
 
@@ -30,7 +30,7 @@ def describe_shot(
     runs = _runs(balls, numbers, strike_s)
     layout = {numbers[i]: p for i, p in before.items()}
     events = ball_contacts(runs, layout, table)
-    events += moving_contacts(runs, events, table)
+    events += later_contacts(runs, events, table)
     for run in runs.values():
         events += cushion_contacts(
             run, table, [e.t_s for e in events if run.ball in e.balls and e.kind == "ball"]

@@ -10,7 +10,6 @@ import pytest
 from lessonkit.model import Event, Table
 from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.contacts import (
-    Run,
     ball_contacts,
     cushion_contacts,
     fullness,
@@ -20,6 +19,7 @@ from lessonkit.seeing.contacts import (
 from lessonkit.seeing.onsets import onset
 from lessonkit.seeing.pieces import without_outliers
 from lessonkit.seeing.residences import residences
+from lessonkit.seeing.runs import Run
 from lessonkit.seeing.sampling import Sample, Sighting
 from lessonkit.seeing.shots import was_struck
 from lessonkit.seeing.tracking import Moving
