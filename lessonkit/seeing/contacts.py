@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from lessonkit.model import CUE_BALL, Cushion, Event, Pocketed, Point, Table, Track
 from lessonkit.seeing.contacts_cue import first_contact
+from lessonkit.seeing.drops import in_mouth
 from lessonkit.seeing.onsets import frame_s, left, ran
 from lessonkit.seeing.pieces import Motion, after, before, place_at
 from lessonkit.seeing.runs import Run
@@ -221,12 +222,12 @@ def cushion_contacts(run: Run, table: Table, others: list[float]) -> list[Event]
         ("right", 1, touch, 1.0), ("left", 1, table.width_mm - touch, -1.0),
     )  # fmt: skip
     for name, axis, line, inward in walls:
-        events += _at_wall(run, name, axis, line, inward, others)
+        events += _at_wall(run, name, axis, line, inward, others, table)
     return sorted(events, key=lambda e: e.t_s)
 
 
 def _at_wall(
-    run: Run, name: Cushion, axis: int, line: float, inward: float, others: list[float]
+    run: Run, name: Cushion, axis: int, line: float, inward: float, others: list[float], table: Table
 ) -> list[Event]:
     track = run.track
     if len(track) < 4:
@@ -243,11 +244,18 @@ def _at_wall(
         if nearest and off[i] < reach:
             event = _turn(run, name, axis, line, inward, i, others)
             if event is not None:
-                events.append(event)
+                # in a pocket's mouth there is no nose: what turns a ball there is a jaw, or the hole's far side
+                if not in_mouth(_touching_at(track, event.t_s, axis, line), table):
+                    events.append(event)
                 i += 2
                 continue
         i += 1
     return events
+
+
+def _touching_at(track: Track, t_s: float, axis: int, line: float) -> Point:
+    at = place_at(track, t_s)
+    return (line, float(at[1])) if axis == 0 else (float(at[0]), line)
 
 
 def _turn(

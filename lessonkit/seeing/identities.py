@@ -7,10 +7,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from lessonkit.model import CUE_BALL
 from lessonkit.seeing.looks import Look
 from lessonkit.seeing.numbers import TONES, Named, assign_toned, costs
 from lessonkit.seeing.residences import Residence
 
+NOT_CUE = 60.0
 REACHED_MM = 22.0
 """A tracked ball and a thing newly at rest this near are the same."""
 
@@ -82,6 +84,8 @@ def name_strings(
         if k is not None:
             sights.setdefault(h, []).append(k)
     cost_of = {h: np.array([costs(sights.get(h, []), tone) for tone in TONES]) for h in set(heads)}
+    for h in _beside_cue(heads, rests, cue_heads):
+        cost_of[h][:, CUE_BALL] += NOT_CUE
     tones = _tone_costs([list(dict.fromkeys(heads[i] for i in rest)) for rest in rests], cost_of)
     named: dict[int, list[Named]] = {}
     for rest in rests:
@@ -93,6 +97,19 @@ def name_strings(
         for h, n in zip(together, assign_toned(seen, tones, held), strict=True):
             named.setdefault(h, []).append(n)
     return {h: _settled(votes) for h, votes in named.items()}
+
+
+def _beside_cue(heads: Sequence[int], rests: Sequence[Sequence[int]], cue_heads: set[int]) -> set[int]:
+    """Strings that at some time lay on the table together with the one that was struck: none of them is the cue ball.
+
+    After a scratch there is none, and a striped ball seen along its axis is white all over.
+    """
+    out: set[int] = set()
+    for rest in rests:
+        together = {heads[i] for i in rest}
+        if len(together & cue_heads) == 1:
+            out |= together - cue_heads
+    return out
 
 
 def _tone_costs(tables: Sequence[Sequence[int]], cost_of: Mapping[int, np.ndarray]) -> np.ndarray:

@@ -15,8 +15,9 @@ from lessonkit.seeing.contacts import (
     with_contacts,
 )
 from lessonkit.seeing.contacts_cue import later_contacts
+from lessonkit.seeing.drops import drop_time
 from lessonkit.seeing.onsets import onset
-from lessonkit.seeing.pieces import smoothed, without_outliers
+from lessonkit.seeing.pieces import place_at, smoothed, without_outliers
 from lessonkit.seeing.runs import Run
 from lessonkit.seeing.tracking import Moving
 
@@ -36,7 +37,7 @@ def describe_shot(
             run, table, [e.t_s for e in events if run.ball in e.balls and e.kind == "ball"]
         )
     dropped = [
-        Pocketed(numbers[i], b.dropped[1], b.dropped[0])
+        Pocketed(numbers[i], b.dropped[1], drop_time(b.track(), b.dropped[1], b.dropped[0], table))
         for i, b in balls.items()
         if b.dropped is not None and i in numbers and i not in linked
     ]
@@ -83,6 +84,8 @@ def _path(
         last = np.array(end if end is not None else run.track[-1, 1:], float)
         if rest_s > rows[-1][0] + 1e-3:
             rows.append(np.array([rest_s, *last]))
+    elif drop_s > rows[-1][0] + 2e-3:
+        rows.append(np.array([drop_s, *place_at(run.track, drop_s)]))
     way = np.array(rows, float).reshape(-1, 3)
     if run.ball != CUE_BALL:
         way = smoothed(way, [e.t_s for e in events if run.ball in e.balls])

@@ -224,3 +224,15 @@ def test_a_camera_that_likes_strong_colours(
     looks = dict(enumerate(names.values()))
     got = name_strings(list(looks), looks, [list(looks)], set())
     assert [got[i].number for i in looks] == list(names)
+
+
+def test_what_lay_beside_the_struck_ball_is_not_the_cue_ball_after_a_scratch() -> None:
+    """A stripe seen along its axis is white all over. It lay on the table while the cue ball was played, so when that one
+    has dropped it is still no cue ball; the one that is put back and struck is."""
+    white = Look(1.0, 1.0, None, 2.0)
+    red = Look(0.05, 0.05, tuple(float(x) for x in lab(BALLS[3])), 2.0)  # type: ignore[arg-type]
+    looks = {0: white, 1: white, 2: red, 3: white}
+    got = name_strings([0, 1, 2, 3], looks, [[0, 1, 2], [1, 2], [1, 2, 3], [2, 3]], {0, 3})
+    assert got[0].number == got[3].number == 0
+    assert got[1].number > 8
+    assert got[2].number == 3

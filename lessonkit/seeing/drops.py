@@ -1,0 +1,65 @@
+"""When a ball fell, and what of a cushion is pocket: the mouths of the pockets."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lessonkit.model import Pocket, Point, Table, Track
+
+CORNER_SHELF_MM = 41.3
+"""From the line between a corner's tips to the edge of the hole: 1 to 2 1/4 inch, the middle of it (WPA's figures, from
+memory)."""
+SIDE_SHELF_MM = 4.8
+"""The same for a side pocket: 0 to 3/8 inch."""
+ONWARD_S = 0.15
+"""A ball that is lost from sight before it reaches the edge is carried on for so long."""
+LEAST_MMPS = 50.0
+TIP_MM = 8.0
+"""So near a tip the nose may still have been met: tips are rounded, and places and mouths are not known better."""
+
+
+def depth_mm(places: Track | np.ndarray, pocket: Pocket, table: Table) -> np.ndarray:
+    """How far centres, shape (N, 2), are past the edge of a pocket's hole, along the pocket's axis; shape (N,)."""
+    px, py = table.pockets[pocket]
+    inward_y = places[:, 1] if py == 0 else table.width_mm - places[:, 1]
+    if pocket.startswith("side"):
+        return np.asarray(-inward_y - SIDE_SHELF_MM)
+    inward_x = places[:, 0] if px == 0 else table.length_mm - places[:, 0]
+    edge = table.corner_mouth_mm / 2 - CORNER_SHELF_MM
+    return np.asarray(edge - (inward_x + inward_y) / np.sqrt(2.0))
+
+
+def drop_time(track: Track, pocket: Pocket, fallback_s: float, table: Table) -> float:
+    """When a tracked ball's centre passed the edge of the hole that it fell into.
+
+    `track`: (N, 3) t, x, y up to its last sight. Where the ball was last seen before the edge it is carried on;
+    `fallback_s` where its way leads to no edge.
+    """
+    if len(track) < 2:
+        return fallback_s
+    depth = depth_mm(track[:, 1:], pocket, table)
+    over = np.nonzero(depth >= 0)[0]
+    # it may have been over the edge and come back from the far side of the hole: the first time counts
+    if len(over) and over[0] > 0:
+        k = int(over[0])
+        share = -depth[k - 1] / (depth[k] - depth[k - 1])
+        return float(track[k - 1, 0] + share * (track[k, 0] - track[k - 1, 0]))
+    if len(over):
+        return float(track[0, 0])
+    near = track[-4:] if len(track) >= 4 else track[-2:]
+    rate = float(np.polyfit(near[:, 0], depth_mm(near[:, 1:], pocket, table), 1)[0])
+    if rate < LEAST_MMPS:
+        return fallback_s
+    t = float(track[-1, 0] - depth[-1] / rate)
+    return t if t < track[-1, 0] + ONWARD_S else fallback_s
+
+
+def in_mouth(place: Point, table: Table) -> bool:
+    """Whether a ball that touches a nose line at this place does so where the mouth of a pocket is: there is no nose."""
+    x, y = place
+    corner = table.corner_mouth_mm / np.sqrt(2.0) - TIP_MM
+    side = table.side_mouth_mm / 2 - TIP_MM
+    long_rail = min(y, table.width_mm - y) < min(x, table.length_mm - x)
+    if long_rail:
+        return bool(min(x, table.length_mm - x) < corner or abs(x - table.length_mm / 2) < side)
+    return bool(min(y, table.width_mm - y) < corner)
