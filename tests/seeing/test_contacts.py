@@ -124,7 +124,7 @@ def test_cushions_from_every_side(name: str, phase: float, speed: float, angle_d
     line = {"head": touch, "foot": 2540 - touch, "right": touch, "left": 1270 - touch}[name]
     axis = 0 if name in ("head", "foot") else 1
     inward = 1.0 if name in ("head", "right") else -1.0
-    at = np.array([line, 635.0]) if axis == 0 else np.array([1270.0, line])
+    at = np.array([line, 635.0]) if axis == 0 else np.array([800.0, line])
     a = np.radians(angle_deg)
     v_in = speed * (
         np.array([-inward * np.cos(a), np.sin(a)])
