@@ -189,9 +189,24 @@ def _shot(s: Shot) -> Json:
     }  # fmt: skip
 
 
+def _camera(c: Camera) -> Json:
+    return {
+        "matrix": np.asarray(c.matrix, float).tolist(), "distortion": np.asarray(c.distortion, float).tolist(),
+        "rotation": np.asarray(c.rotation, float).tolist(),
+        "translation": np.asarray(c.translation, float).tolist(), "error_px": c.error_px,
+    }  # fmt: skip
+
+
+def _camera_from(j: Json) -> Camera:
+    return Camera(
+        np.asarray(j["matrix"], float), np.asarray(j["distortion"], float), np.asarray(j["rotation"], float),
+        np.asarray(j["translation"], float), j["error_px"],
+    )  # fmt: skip
+
+
 def to_json(a: Analysis) -> Json:
     """The whole analysis as plain JSON values."""
-    f, t, c, h = a.footage, a.table, a.camera, a.head
+    f, t, h = a.footage, a.table, a.head
     return {
         "schema": SCHEMA,
         "footage": {"name": f.name, "width": f.width, "height": f.height, "fps": f.fps, "frames": f.frames,
@@ -199,9 +214,8 @@ def to_json(a: Analysis) -> Json:
         "table": {"size": t.size, "length_mm": t.length_mm, "width_mm": t.width_mm,
                   "ball_diameter_mm": t.ball_diameter_mm, "nose_height_mm": t.nose_height_mm,
                   "corner_mouth_mm": t.corner_mouth_mm, "side_mouth_mm": t.side_mouth_mm},
-        "camera": {"matrix": np.asarray(c.matrix, float).tolist(), "distortion": np.asarray(c.distortion, float).tolist(),
-                   "rotation": np.asarray(c.rotation, float).tolist(),
-                   "translation": np.asarray(c.translation, float).tolist(), "error_px": c.error_px},
+        "camera": _camera(a.camera),
+        "cameras": [{"from_s": round(from_s, 4), "camera": _camera(c)} for from_s, c in a.cameras],
         "head": {"title": h.title, "series": h.series, "number": h.number, "table": h.table, "player": h.player},
         "table_figures": _figures(a.figures),
         "shots": [_shot(s) for s in a.shots],
@@ -308,17 +322,14 @@ def _shot_from(j: Json) -> Shot:
 
 def from_json(j: Json) -> Analysis:
     """An Analysis of what `to_json` gave."""
-    t, c = j["table"], j["camera"]
     return Analysis(
         footage=Footage(**j["footage"]),
-        table=Table(**t),
-        camera=Camera(
-            np.asarray(c["matrix"], float), np.asarray(c["distortion"], float),
-            np.asarray(c["rotation"], float), np.asarray(c["translation"], float), c["error_px"],
-        ),
+        table=Table(**j["table"]),
+        camera=_camera_from(j["camera"]),
         shots=tuple(_shot_from(s) for s in j["shots"]),
         head=Head(**j.get("head", {})),
         figures=_figures_from(j.get("table_figures")),
+        cameras=tuple((c["from_s"], _camera_from(c["camera"])) for c in j.get("cameras") or ()),
     )  # fmt: skip
 
 

@@ -7,7 +7,7 @@ lines, x towards the foot, y towards the left long cushion, z up from the cloth.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -88,6 +88,10 @@ class Camera:
     """Root mean square distance of the evidence from the fit; None where a person gave the corners only."""
 
 
+Cameras = tuple[tuple[float, Camera], ...]
+"""(from_s, camera), ascending in time: each holds until the next one; empty where the camera never moved."""
+
+
 @dataclass(frozen=True)
 class Event:
     """One contact of a moving ball."""
@@ -150,6 +154,8 @@ class Seen:
     shots: tuple[SeenShot, ...]
     doubts: tuple[str, ...] = ()
     """What a person should know of how well it was seen, each a sentence."""
+    cameras: Cameras = ()
+    """Where the camera was moved: from when on which one holds; `camera` is that of the longest stretch."""
 
 
 @dataclass(frozen=True)
@@ -439,3 +445,15 @@ class Analysis:
     head: Head = field(default_factory=Head)
     figures: TableFigures | None = None
     """Of the table filmed; None in files written before they were measured."""
+    cameras: Cameras = ()
+    """Where the camera was moved while it filmed: from when on which one holds; `camera` is that of the longest stretch."""
+
+    def at(self, t_s: float) -> Analysis:
+        """The same with the camera that filmed at a time as the only one."""
+        if not self.cameras:
+            return self
+        camera = self.cameras[0][1]
+        for from_s, later in self.cameras:
+            if from_s <= t_s:
+                camera = later
+        return replace(self, camera=camera, cameras=())

@@ -51,7 +51,7 @@ def footage_key(footage: Path, options: dict[str, object]) -> str:
 def keep_seen(folder: Path, key: str, seen: Seen) -> None:
     """Write what was seen into `folder` under `key`; raises FolderError when it cannot be written."""
     shots = tuple(Shot(s) for s in seen.shots)
-    body = to_json(Analysis(seen.footage, seen.table, seen.camera, shots))
+    body = to_json(Analysis(seen.footage, seen.table, seen.camera, shots, cameras=seen.cameras))
     write_text(folder / SEEN, json.dumps({"key": key, "seen": body, "doubts": seen.doubts}, allow_nan=False))
 
 
@@ -65,4 +65,4 @@ def kept_seen(folder: Path, key: str) -> Seen | None:
         doubts = tuple(str(d) for d in j["doubts"])
     except (OSError, ValueError, KeyError, TypeError, IndexError):
         return None
-    return Seen(a.footage, a.table, a.camera, tuple(s.seen for s in a.shots), doubts)
+    return Seen(a.footage, a.table, a.camera, tuple(s.seen for s in a.shots), doubts, a.cameras)

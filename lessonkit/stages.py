@@ -236,7 +236,8 @@ def understand(seen: Seen, page: Notes | None, execution: Execution = STEADY) ->
             "no shot was found in the footage; it should show the whole table, at rest before and after each."
         )
     head = page.head if page else Head()
-    return Result(Analysis(seen.footage, seen.table, seen.camera, done, head, figures), tuple(warnings))
+    analysis = Analysis(seen.footage, seen.table, seen.camera, done, head, figures, seen.cameras)
+    return Result(analysis, tuple(warnings))
 
 
 def _understand_shot(

@@ -5,8 +5,9 @@ Memory is bounded whatever the length: of a stretch that was looked at, only thi
 
 from __future__ import annotations
 
+import math
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +17,7 @@ import cv2
 from lessonkit.footage.reader import OpenFootage, Reading, reopened
 from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.cloth import BareTable
+from lessonkit.seeing.parts import Part
 from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.residences import Residence, Stays
 from lessonkit.seeing.sampling import Sample, Sampler
@@ -41,39 +43,45 @@ class People:
 
 
 def first_look(
-    footage: OpenFootage, bare: BareTable, hands: Workers, tell: Progress
+    footage: OpenFootage, parts: Sequence[Part], hands: Workers, tell: Progress
 ) -> tuple[list[Residence], list[People]]:
     """What lay where and when, and when the view was free. `tell` hears the share done, 0 to 1.
 
     Raises FootageError when the footage is damaged.
     """
-    stays = Stays(bare.view)
+    stays = Stays(parts[0].bare.view)
     people: list[People] = []
-    pending: deque[tuple[float, Future[list[Sample]]]] = deque()
+    pending: deque[tuple[int, float, Future[list[Sample]]]] = deque()
 
     def take() -> None:
-        end_s, future = pending.popleft()
+        k, end_s, future = pending.popleft()
+        stays.see_by(k, parts[k].bare.view)
         for sample in hands.result(future):
             stays.add(sample)
             people.append(People(sample.t_s, sample.people))
         tell(min(1.0, end_s / footage.info.duration_s))
 
-    for start_s, end_s in stretches(footage):
-        pending.append((end_s, hands.submit(look_at, footage.path, footage.reading, bare, start_s, end_s)))
-        if len(pending) > AHEAD * hands.count:
-            take()
+    for k, part in enumerate(parts):
+        for start_s, end_s in stretches(footage, part.from_s, part.until_s):
+            work = hands.submit(look_at, footage.path, footage.reading, part.bare, start_s, end_s)
+            pending.append((k, end_s, work))
+            if len(pending) > AHEAD * hands.count:
+                take()
     while pending:
         take()
     return stays.all(), people
 
 
-def stretches(footage: OpenFootage) -> list[tuple[float, float]]:
-    """The footage cut at key frames into stretches (start_s, end_s) of STRETCH_S and more, nothing left out."""
-    starts = [0.0]
+def stretches(
+    footage: OpenFootage, from_s: float = 0.0, until_s: float = math.inf
+) -> list[tuple[float, float]]:
+    """A part of the footage cut at key frames into stretches (start_s, end_s) of STRETCH_S and more, nothing left out."""
+    starts = [from_s]
+    last_s = min(until_s, footage.info.duration_s)
     for key_s in footage.key_times():
-        if key_s >= starts[-1] + STRETCH_S and key_s <= footage.info.duration_s - STRETCH_S / 2:
+        if key_s >= starts[-1] + STRETCH_S and key_s <= last_s - STRETCH_S / 2:
             starts.append(key_s)
-    return list(zip(starts, [*starts[1:], footage.info.duration_s + 1.0], strict=True))
+    return list(zip(starts, [*starts[1:], min(until_s, footage.info.duration_s + 1.0)], strict=True))
 
 
 def look_at(path: Path, reading: Reading, bare: BareTable, start_s: float, end_s: float) -> list[Sample]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
@@ -12,14 +13,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.footage.reader import OpenFootage, Reading, reopened
+from lessonkit.footage.reader import Frame, OpenFootage, Reading, reopened
 from lessonkit.model import Layout, Point
 from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.centres import push_apart
-from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.identities import match_arrivals, match_leftovers
 from lessonkit.seeing.looks import Look
 from lessonkit.seeing.onsets import strike
+from lessonkit.seeing.parts import Part
 from lessonkit.seeing.residences import Residence
 from lessonkit.seeing.shots import Departure, alive, next_departure, next_stay_ends, rest_time, was_struck
 from lessonkit.seeing.tracking import Moving, Tracker
@@ -77,14 +78,15 @@ class _Task:
 
 
 def follow_all(
-    footage: OpenFootage, bare: BareTable, resting: Resting, hands: Workers, tell: Progress
+    footage: OpenFootage, parts: Sequence[Part], resting: Resting, hands: Workers, tell: Progress
 ) -> list[Followed]:
     """Every shot in the order of time. `tell` hears the share done, 0 to 1."""
     done: list[Followed] = []
-    tracks = _Ahead(footage, bare, resting, hands)
+    tracks = _Ahead(footage, parts, resting, hands)
+    diameter_mm = parts[0].bare.view.table.ball_diameter_mm
     at_s = -1.0
     while (d := next_departure(resting.residences, resting.white, at_s)) is not None:
-        followed = _settle(resting, d, tracks.of(d), bare.view.table.ball_diameter_mm)
+        followed = _settle(resting, d, tracks.of(d), diameter_mm)
         struck = was_struck(followed.balls[d.cue], followed.balls.values())
         at_s = max(d.by_s, followed.rest_s) if struck and followed.strike_s > 0 else d.by_s
         if struck:
@@ -100,8 +102,8 @@ class _Ahead:
     ball; a wrong guess costs time, never truth, for only what was asked for is used.
     """
 
-    def __init__(self, footage: OpenFootage, bare: BareTable, resting: Resting, hands: Workers) -> None:
-        self._footage, self._bare, self._resting, self._hands = footage, bare, resting, hands
+    def __init__(self, footage: OpenFootage, parts: Sequence[Part], resting: Resting, hands: Workers) -> None:
+        self._footage, self._parts, self._resting, self._hands = footage, parts, resting, hands
         self._begun: dict[Departure, Future[Balls]] = {}
 
     def of(self, d: Departure) -> Balls:
@@ -133,29 +135,35 @@ class _Ahead:
         task = _Task(
             d,
             next_stay_ends(found, self._resting.white, d) or np.inf,
-            self._resting.layout(before, self._bare.view),
+            self._resting.layout(before, self._parts[0].bare.view),
             {i: self._resting.colours[i] for i in before},
         )
-        self._begun[d] = self._hands.submit(
-            track, self._footage.path, self._footage.reading, self._bare, task
-        )
+        seen_by = [p for p in self._parts if p.until_s > d.from_s][:2] or list(self._parts[-1:])
+        self._begun[d] = self._hands.submit(track, self._footage.path, self._footage.reading, seen_by, task)
 
 
 def _before(found: Sequence[Residence], d: Departure) -> list[int]:
     return alive(found, max(d.from_s, found[d.cue].first_s))
 
 
-def track(path: Path, reading: Reading, bare: BareTable, task: _Task) -> Balls:
-    """Follow one shot to its end."""
+def track(path: Path, reading: Reading, parts: Sequence[Part], task: _Task) -> Balls:
+    """Follow one shot to its end; `parts`: that in which it begins, and the one after it, if any."""
     cv2.setNumThreads(1)
     d = task.departure
+    tracker = Tracker(parts[0].bare.view, parts[0].bare, task.layout, task.colours)
     with reopened(path, reading) as footage:
-        frames = footage.frames(max(0.0, d.from_s))
-        first = next(frames)
-        gain = bare.gain(bare.view.warp_frame(first))
-        tracker = Tracker(bare.view, bare, task.layout, task.colours, gain)
-        tracker.follow(chain([first], frames), d.cue, task.over_s)
+        tracker.follow(_shown(footage, max(0.0, d.from_s), parts, tracker), d.cue, task.over_s)
     return tracker.balls
+
+
+def _shown(footage: OpenFootage, from_s: float, parts: Sequence[Part], tracker: Tracker) -> Iterator[Frame]:
+    """The frames, the tracker told before each part by which camera it is."""
+    for part in parts:
+        frames = footage.frames(max(from_s, part.from_s), None if math.isinf(part.until_s) else part.until_s)
+        first = next(frames, None)
+        if first is not None:
+            tracker.see_by(part.bare, part.bare.gain(part.bare.view.warp_frame(first)))
+            yield from chain([first], frames)
 
 
 def _settle(resting: Resting, d: Departure, balls: Balls, diameter_mm: float) -> Followed:

@@ -44,6 +44,9 @@ class Residence:
     """Median of its sightings."""
     fill: float
     patches: tuple[Patch, ...]
+    """All cut out by one camera."""
+    part: int = 0
+    """Which of the footage's cameras cut them out (see lessonkit.seeing.parts)."""
 
     @property
     def end_s(self) -> float:
@@ -65,21 +68,23 @@ class _Open:
     counted: int = 0
     """All sightings, those thinned out as well."""
     clear: int = 0
-    patches: list[tuple[float, Patch]] = field(default_factory=list)
+    patches: list[tuple[int, float, Patch]] = field(default_factory=list)
+    """Part of the footage, time and close look."""
     every: int = 1
     """Of so many close looks one is kept."""
     offered: int = 0
     empty: int = 0
     first_empty_s: float = 0.0
     gone_s: float | None = None
+    part: int = 0
 
-    def add(self, t_s: float, s: Sighting) -> None:
+    def add(self, t_s: float, s: Sighting, part: int = 0) -> None:
         """One more sighting; memory stays bounded however long the thing lies there."""
         self.counted += 1
         self.clear += s.clear >= CLEAR
         if s.patch is not None and s.clear >= CLEAR:
             if self.offered % self.every == 0:
-                self.patches.append((t_s, s.patch))
+                self.patches.append((part, t_s, s.patch))
             self.offered += 1
             if len(self.patches) > MOST_PATCHES:
                 self.patches = self.patches[::2]
@@ -101,11 +106,13 @@ class _Open:
         near = [s.place for _, s in settled]
         middle = np.median(near, axis=0)
         first_s, last_s = settled[0][0], settled[-1][0]
+        kept = [(k, p) for k, t, p in self.patches if first_s <= t <= last_s and _near(p.place, place)]
+        part = max((k for k, _ in kept), key=[k for k, _ in kept].count, default=self.part)
         return Residence(
             (float(middle[0]), float(middle[1])), first_s, last_s, self.gone_s,
             self.counted - len(unsettled), self.clear - sum(s.clear >= CLEAR for s in unsettled),
             float(np.median([s.votes for _, s in settled])), float(np.median([s.fill for _, s in settled])),
-            tuple(p for t, p in self.patches if first_s <= t <= last_s and _near(p.place, place)),
+            tuple(p for k, p in kept if k == part), part,
         )  # fmt: skip
 
 
@@ -118,8 +125,13 @@ class Stays:
 
     def __init__(self, view: BedView) -> None:
         self._view = view
+        self._part = 0
         self._open: list[_Open] = []
         self._done: list[Residence] = []
+
+    def see_by(self, part: int, view: BedView) -> None:
+        """From now on samples are by another camera; what lies there goes on lying there."""
+        self._part, self._view = part, view
 
     def add(self, sample: Sample) -> None:
         """One more look."""
@@ -127,14 +139,14 @@ class Stays:
         free = list(sample.sightings)
         still: list[_Open] = []
         for o in self._open:
-            _look(o, sample.t_s, free, foreign, self._view)
+            _look(o, sample.t_s, free, foreign, self._view, self._part)
             if o.gone_s is None:
                 still.append(o)
             else:
                 _close(o, self._done)
         for s in free:
-            begun = _Open()
-            begun.add(sample.t_s, s)
+            begun = _Open(part=self._part)
+            begun.add(sample.t_s, s, self._part)
             still.append(begun)
         self._open = still
 
@@ -160,13 +172,13 @@ def _close(o: _Open, done: list[Residence]) -> None:
         done.append(r)
 
 
-def _look(o: _Open, t_s: float, free: list[Sighting], foreign: np.ndarray, view: BedView) -> None:
+def _look(o: _Open, t_s: float, free: list[Sighting], foreign: np.ndarray, view: BedView, part: int) -> None:
     """Find the open residence in this sample: seen, hidden or gone; takes its sighting out of `free`."""
     x, y = o.place()
     near = min(free, key=lambda s: np.hypot(s.place[0] - x, s.place[1] - y), default=None)
     if near is not None and np.hypot(near.place[0] - x, near.place[1] - y) < SAME_MM:
         free.remove(near)
-        o.add(t_s, near)
+        o.add(t_s, near, part)
         o.empty = 0
         return
     share = cloth_share(foreign, view.to_view([(x, y)])[0], view.radius_px)

@@ -123,7 +123,7 @@ class Tracker:
     """Follows one shot."""
 
     def __init__(
-        self, view: BedView, bare: BareTable, layout: Layout, looks: dict[int, Floats], gain: float
+        self, view: BedView, bare: BareTable, layout: Layout, looks: dict[int, Floats], gain: float = 1.0
     ) -> None:
         """`layout`: where each thing rests before the shot; `looks`: its mean linear colour."""
         self._view = view
@@ -134,6 +134,10 @@ class Tracker:
         self._first = -1
         self._last_s: float | None = None
         self._dt = 1 / 30
+
+    def see_by(self, bare: BareTable, gain: float) -> None:
+        """The next frames show this bare table, by its camera, in light that is stronger by `gain`."""
+        self._view, self._bare, self._gain = bare.view, bare, gain
 
     def follow(self, frames: Iterable[Frame], from_ball: int, over_s: float = np.inf) -> None:
         """Run through the frames of a shot that starts with `from_ball`; stops when every ball is at rest.

@@ -18,14 +18,15 @@ from numpy.typing import NDArray
 from lessonkit.footage.reader import Frame, open_footage
 from lessonkit.model import Point, Seen, SeenShot
 from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.bumps import find_bumps
 from lessonkit.seeing.centres import refine_centre
-from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.first_look import People, first_look
 from lessonkit.seeing.following import Followed, Resting, follow_all
 from lessonkit.seeing.hearing import sharpened
 from lessonkit.seeing.identities import Strings, name_strings
 from lessonkit.seeing.looks import Close, Lighting, Look, close_look, look, white_point
 from lessonkit.seeing.numbers import DOUBT_BELOW, Named, cost
+from lessonkit.seeing.parts import Part, missed, split
 from lessonkit.seeing.report import describe_shot
 from lessonkit.seeing.residences import Residence
 from lessonkit.seeing.size import sized
@@ -34,8 +35,6 @@ from lessonkit.table.finding import Surface, find_table
 
 Progress = Callable[[float], None]
 
-VIEW_MM_PER_PX = 3.2
-"""A ball is 18 pixels wide in the bed view: enough to find it, little to compute."""
 TABLE_PICTURES = 13
 BARE_PICTURES = 26
 ENOUGH_PICTURES = 8
@@ -64,24 +63,25 @@ def watch(
     tell = progress or (lambda _: None)
     with open_footage(path) as footage, workers(footage.info.duration_s) as hands:
         frames = footage.spread(BARE_PICTURES, ENOUGH_PICTURES)
-        surface = _find(frames, table, head, corners)
+        bumps = find_bumps(footage, frames)
+        whole = split(footage, frames, bumps, lambda shown: _find(shown, table, head, corners))
         tell(0.05)
-        view = BedView.of(surface.camera, surface.table, VIEW_MM_PER_PX)
-        bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
         del frames
         found, people = first_look(
-            footage, bare, hands, lambda share: tell(0.05 + (FIRST_LOOK - 0.05) * share)
+            footage, whole.parts, hands, lambda share: tell(0.05 + (FIRST_LOOK - 0.05) * share)
         )
-        resting = _look_closely(found, bare)
+        resting = _look_closely(found, whole.parts)
         followed = follow_all(
-            footage, bare, resting, hands, lambda share: tell(FIRST_LOOK + (1 - FIRST_LOOK) * share)
+            footage, whole.parts, resting, hands, lambda share: tell(FIRST_LOOK + (1 - FIRST_LOOK) * share)
         )
-        shots = sharpened(footage, _describe(followed, resting, people, view))
+        shots = sharpened(footage, _describe(followed, resting, people, whole.parts[0].bare.view))
         tell(1.0)
-        return Seen(footage.info, surface.table, surface.camera, tuple(shots), _doubts(surface))
+        doubts = (*_doubts(whole.surface), *whole.doubts, *missed(bumps, shots, found))
+        surface = whole.surface
+        return Seen(footage.info, surface.table, surface.camera, tuple(shots), doubts, whole.cameras)
 
 
-def _find(frames: list[Frame], size: str, head: str, corners: Sequence[Point] | None) -> Surface:
+def _find(frames: Sequence[Frame], size: str, head: str, corners: Sequence[Point] | None) -> Surface:
     """The surface; with size 'auto' as what its balls and sights tell."""
     pictures = [f.bgr() for f in frames[:: len(frames) // TABLE_PICTURES or 1]]
     surface = find_table(pictures, size=size, head=head, corners=corners)
@@ -105,26 +105,26 @@ def _doubts(surface: Surface) -> tuple[str, ...]:
     return tuple(doubts)
 
 
-def _look_closely(found: list[Residence], bare: BareTable) -> Resting:
-    radius_mm = bare.view.table.radius_mm
-    lighting = Lighting(bare)
+def _look_closely(found: list[Residence], parts: Sequence[Part]) -> Resting:
+    radius_mm = parts[0].bare.view.table.radius_mm
+    lighting = [Lighting(p.bare) for p in parts]
     places: list[Point] = []
     errors: list[float | None] = []
     closes: dict[int, Close] = {}
     for i, r in enumerate(found):
         others = [o.place for o in found if o is not r and o.first_s < r.last_s and o.last_s > r.first_s]
         step = max(1, len(r.patches) // 8)
-        place, error = refine_centre(r.patches[::step][:8], r.place, bare, others)
+        place, error = refine_centre(r.patches[::step][:8], r.place, parts[r.part].bare, others)
         places.append(place)
         errors.append(error)
         if r.patches:
-            closes[i] = close_look(r.patches, place, radius_mm, lighting)
+            closes[i] = close_look(r.patches, place, radius_mm, lighting[r.part])
     white = white_point(list(closes.values()))
     looks: dict[int, Look | None] = {
         i: look(closes[i], white, len(r.patches)) if i in closes else None for i, r in enumerate(found)
     }
     colours = [
-        _core(closes[i], lighting.at(r.place)) if i in closes else np.full(3, 0.3)
+        _core(closes[i], lighting[r.part].at(r.place)) if i in closes else np.full(3, 0.3)
         for i, r in enumerate(found)
     ]
     whiteness = [cost(k, 0) if (k := looks[i]) is not None else 30.0 for i in range(len(found))]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,7 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.scenes.lens import Array
+from tests.scenes.lens import Array, View
 from tests.scenes.scene import Scene, render
 
 RATE_HZ = 48000
@@ -63,8 +64,11 @@ def _mux_sound(box: Any, stream: Any, sound: NDArray[np.float32]) -> None:
 def write_clip(
     scene: Scene, path: Path, fps: float = 30.0, codec: str = "libx264", bitrate: int | None = 8_000_000,
     sound: bool = True, vfr: bool = False, rotation: int = 0, preset: str = "veryfast",
+    bumped: tuple[float, View] | None = None, keys_s: float | None = None,
 ) -> Array:  # fmt: skip
     """Films a scene into an mp4 (BT.709, limited range); gives the frames' times, seconds.
+
+    `bumped`: from this time on the camera has that other view. `keys_s`: time from key frame to key frame, at most.
 
     `rotation` (0, 90, 180, 270) stores the picture turned, with the clockwise turn for showing it in the header.
     """
@@ -76,6 +80,8 @@ def write_clip(
         video.width, video.height, video.pix_fmt = (h, w, "yuv420p") if side else (w, h, "yuv420p")
         video.codec_context.time_base = Fraction(1, 90000)
         video.options = {"preset": preset}
+        if keys_s:
+            video.gop_size = round(keys_s * fps)
         if bitrate:
             video.bit_rate = bitrate
         c = video.codec_context
@@ -84,8 +90,10 @@ def write_clip(
         if rotation:
             video.set_display_rotation(-rotation)
         audio: Any = box.add_stream("aac", rate=RATE_HZ, layout="mono") if sound else None
+        after = replace(scene, view=bumped[1]) if bumped else scene
         for t in times:
-            picture = np.ascontiguousarray(np.rot90(render(scene, float(t)), rotation // 90))
+            shown = after if bumped and t >= bumped[0] else scene
+            picture = np.ascontiguousarray(np.rot90(render(shown, float(t)), rotation // 90))
             frame = av.VideoFrame.from_ndarray(picture, format="bgr24").reformat(
                 format="yuv420p", dst_colorspace="ITU709", dst_color_range="MPEG"
             )
