@@ -313,8 +313,8 @@ def open_footage(path: Path) -> Iterator[OpenFootage]:
 
 
 @contextmanager
-def reopened(path: Path, reading: Reading) -> Iterator[OpenFootage]:
-    """Footage that was opened before, without looking through it again."""
+def reopened(path: Path, reading: Reading, threads: int = 0) -> Iterator[OpenFootage]:
+    """Footage that was opened before, without looking through it again; 0 threads: as many as there are processors."""
     logging.getLogger("libav").setLevel(logging.CRITICAL)
     try:
         container = av.open(str(path))
@@ -322,6 +322,7 @@ def reopened(path: Path, reading: Reading) -> Iterator[OpenFootage]:
         raise FootageError(f"{path} can no longer be read; was it moved while it was watched?") from e
     with container:
         container.streams.video[0].thread_type = "AUTO"
+        container.streams.video[0].codec_context.thread_count = threads
         yield OpenFootage(path, container, reading)
 
 

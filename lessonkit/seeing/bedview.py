@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Protocol
 
 import cv2
 import numpy as np
@@ -41,6 +42,17 @@ class Window:
     def holds(self, x_px: float, y_px: float) -> bool:
         """Whether a place in the view falls into the rectangle."""
         return self.x0 <= x_px < self.x1 and self.y0 <= y_px < self.y1
+
+
+class Shown(Protocol):
+    """A moment of the footage as the bed view shows it."""
+
+    @property
+    def t_s(self) -> float:
+        """Presentation time."""
+
+    def bed(self, part: Window | None = None) -> Picture:
+        """The bed view, or a part of it, blue-green-red."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,7 +156,10 @@ class BedView:
         The planes are sampled first and turned to colours afterwards, so the cost is that of the view.
         """
         area = (slice(None), slice(None)) if part is None else part.area
-        mx, my = self.map_x[area], self.map_y[area]
+        return self.warp_at(frame, self.map_x[area], self.map_y[area])
+
+    def warp_at(self, frame: Frame, mx: NDArray[np.float32], my: NDArray[np.float32]) -> Picture:
+        """The colours of a frame at camera columns `mx` and rows `my`, both of shape (rows, columns)."""
         luma, u, v = frame.planes()
         border = cv2.BORDER_REPLICATE
         y = cv2.remap(np.ascontiguousarray(luma), mx, my, cv2.INTER_LINEAR, borderMode=border)
@@ -161,3 +176,20 @@ class BedView:
         ok_x = (xs >= -margin_mm) & (xs <= self.table.length_mm + margin_mm)
         ok_y = (ys >= -margin_mm) & (ys <= self.table.width_mm + margin_mm)
         return np.asarray(ok_y[:, None] & ok_x[None, :])
+
+
+@dataclass(frozen=True, eq=False)
+class Live:
+    """A decoded frame; it holds as long as the frame does."""
+
+    view: BedView
+    frame: Frame
+
+    @property
+    def t_s(self) -> float:
+        """Presentation time."""
+        return self.frame.t_s
+
+    def bed(self, part: Window | None = None) -> Picture:
+        """The bed view, or a part of it."""
+        return self.view.warp_frame(self.frame, part)

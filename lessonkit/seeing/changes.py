@@ -1,11 +1,12 @@
 """Where a picture has changed since the last one that was looked at: small luma, no colours.
 
-Camera noise averages out over a cell of 8 x 8 pixels; the edge of a ball that creeps by a few millimetres does not.
+Camera noise averages out over a cell of 8 x 8 pixels (at 1080 lines); the edge of a ball that creeps by a few millimetres does not.
 What changed is compared with the last picture in which the same place was looked at, so a slow creep adds up.
 """
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import cv2
@@ -16,7 +17,7 @@ from lessonkit.footage.reader import Frame
 from lessonkit.seeing.bedview import BedView, Window
 
 CELL_PX = 8
-"""Width of a cell in camera pixels, at 1080 lines; smaller pictures have smaller cells."""
+"""Width of a cell in camera pixels, at 1080 lines; smaller pictures have smaller cells, always a power of two."""
 VIEW_CELL_PX = 8
 """Width of a cell in view pixels."""
 LEAST_CHANGE = 2.5
@@ -31,30 +32,69 @@ RENEW_S = 5.0
 """After this time everything is looked at again, so that nothing missed stays for ever."""
 
 
-class Changes:
-    """Compares each frame with those before."""
+class Cells:
+    """The picture in cells, and where they lie in the view."""
 
     def __init__(self, view: BedView) -> None:
         self._view = view
+        self._shape: tuple[int, ...] = (0, 0)
+        self._at: tuple[NDArray[np.float32], NDArray[np.float32]] | None = None
+        self._of: Frame | None = None
+        self._small = np.zeros((0, 0), np.float32)
+
+    def small(self, frame: Frame) -> NDArray[np.float32]:
+        """Mean luma of each cell of a frame, shape (rows, columns); not to be written to."""
+        if frame is self._of:
+            return self._small
+        small = frame.luma()
+        h, w = small.shape
+        # halving again and again is five times as quick as one step of the same width
+        for _ in range(max(1, round(math.log2(CELL_PX * h / 1080)))):
+            halves = max(1, small.shape[1] // 2), max(1, small.shape[0] // 2)
+            small = np.asarray(cv2.resize(small, halves, interpolation=cv2.INTER_AREA), np.uint8)
+        if small.shape != self._shape:
+            self._shape = small.shape
+            n = VIEW_CELL_PX
+            self._at = (
+                self._view.map_x[n // 2 :: n, n // 2 :: n] * np.float32(small.shape[1] / w),
+                self._view.map_y[n // 2 :: n, n // 2 :: n] * np.float32(small.shape[0] / h),
+            )
+        self._of = frame
+        self._small = small.astype(np.float32)
+        return self._small
+
+    def in_view(self, marked: NDArray[np.uint8]) -> NDArray[np.uint8]:
+        """Cells marked in the last picture and their neighbours, on the view's own cells of VIEW_CELL_PX."""
+        assert self._at is not None
+        near = cv2.dilate(marked, np.ones((3, 3), np.uint8))
+        out = cv2.remap(near, *self._at, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
+        return np.asarray(out, np.uint8)
+
+
+class Changes:
+    """Compares each frame with those before."""
+
+    def __init__(self, view: BedView, cells: Cells | None = None) -> None:
+        """`cells` may be shared with others that look at the same frames."""
+        self._view = view
+        self._cells = cells or Cells(view)
         self._last: NDArray[np.float32] | None = None
         self._noise = 0.0
         self._whole_s = -np.inf
-        self._size = (0, 0)
-        self._at: tuple[NDArray[np.float32], NDArray[np.float32]] | None = None
 
     def since_last(self, frame: Frame) -> list[Window] | None:
         """The parts of the view that changed, not overlapping; None where all of it is to be looked at."""
-        small = self._small(frame)
+        small = self._cells.small(frame)
         last = self._last
         if last is None or last.shape != small.shape or frame.t_s >= self._whole_s + RENEW_S:
             self._all(small, frame.t_s)
             return None
-        off = cv2.absdiff(small, last)
+        off = np.asarray(cv2.absdiff(small, last), np.float32)
         # cells that did not change show the noise; the mean, for levels are whole numbers
         still = off[off <= max(LEAST_CHANGE, STILL_NOISES * self._noise)]
         spread = MEAN_TO_SIGMA * float(still.mean()) if still.size else self._noise
         self._noise = spread if self._noise == 0 else 0.8 * self._noise + 0.2 * spread
-        changed = (off > max(LEAST_CHANGE, NOISES * self._noise)).astype(np.uint8)
+        changed = np.asarray(off > max(LEAST_CHANGE, NOISES * self._noise), np.uint8)
         if not changed.any():
             return []
         parts = self._in_view(changed)
@@ -70,27 +110,11 @@ class Changes:
     def _all(self, small: NDArray[np.float32], t_s: float) -> None:
         self._last, self._whole_s = small.copy(), t_s
 
-    def _small(self, frame: Frame) -> NDArray[np.float32]:
-        luma = frame.luma()
-        h, w = luma.shape
-        cell = max(3, round(CELL_PX * h / 1080))
-        size = (max(1, w // cell), max(1, h // cell))
-        if size != self._size:
-            self._size = size
-            n = VIEW_CELL_PX
-            self._at = (
-                self._view.map_x[n // 2 :: n, n // 2 :: n] * np.float32(size[0] / w),
-                self._view.map_y[n // 2 :: n, n // 2 :: n] * np.float32(size[1] / h),
-            )
-        return np.asarray(cv2.resize(luma, size, interpolation=cv2.INTER_AREA), np.float32)
-
     def _in_view(self, changed: NDArray[np.uint8]) -> list[Window]:
         """Rectangles of the view that hold all changed cells and the balls that reach into them."""
-        assert self._at is not None
-        near = cv2.dilate(changed, np.ones((3, 3), np.uint8))
-        cells = cv2.remap(near, *self._at, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
+        near = self._cells.in_view(changed)
         reach = int(np.ceil(1.1 * self._view.radius_px / VIEW_CELL_PX))
-        cells = cv2.dilate(cells, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
+        cells = cv2.dilate(near, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
         return [self._window(*box) for box in _boxes(cells)]
 
     def _window(self, x: int, y: int, w: int, h: int) -> Window:

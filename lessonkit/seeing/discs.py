@@ -8,6 +8,7 @@ its gradient, to either side. The vote survives half hidden balls, touching clus
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -41,8 +42,24 @@ class Disc:
     """Share of the disc that is not the bare table."""
 
 
-def votes(picture: Picture, radius_px: float, slant: Slant | None = None) -> Floats:
-    """Votes for a ball's centre at each pixel of a bed view, as a share of the circumference.
+@dataclass(frozen=True, eq=False)
+class Edges:
+    """The edge pixels of a bed view, each with the direction in which a ball's centre lies if it is on an outline."""
+
+    shape: tuple[int, int]
+    x: NDArray[Any]
+    y: NDArray[Any]
+    ux: Floats
+    """In units of the radius."""
+    uy: Floats
+    weight: Floats
+    """How much each counts, up to 1."""
+    stretch: float
+    """The most by which the view draws balls out."""
+
+
+def edges_of(picture: Picture, slant: Slant | None = None) -> Edges:
+    """The edges of a bed view.
 
     With `slant` (of the same part of the view) outlines are the ellipses that a slanting view makes of balls: a point
     whose outline's normal is n lies (n + (s² - 1) (n e) e) / |...| from the centre, s the stretch along e.
@@ -53,26 +70,34 @@ def votes(picture: Picture, radius_px: float, slant: Slant | None = None) -> Flo
     size2 = cv2.split(cv2.add(cv2.multiply(gx, gx), cv2.multiply(gy, gy)))
     strongest = size2[0] if len(size2) == 1 else cv2.max(cv2.max(size2[0], size2[1]), size2[2])
     edges = cv2.findNonZero((strongest > EDGE_LEAST**2).astype(np.uint8))
-    if edges is None:
-        return np.zeros(picture.shape[:2], np.float32)
-    x, y = edges.reshape(-1, 2).T
+    x, y = (np.zeros((2, 0), np.int32) if edges is None else edges.reshape(-1, 2).T)  # fmt: skip
     c = np.argmax([s[y, x] for s in size2], axis=0)
     size = np.sqrt(strongest[y, x])
     ux, uy = gx[y, x, c] / size, gy[y, x, c] / size
-    weight = np.minimum(size, EDGE_FULL) / EDGE_FULL
-    h, w = picture.shape[:2]
-    pad = int(radius_px) + 3
+    stretch = 1.0
     if slant is not None:
         ex, ey, s2 = slant.x[y, x], slant.y[y, x], slant.stretch[y, x] ** 2
         along = ux * ex + uy * ey
         scale = 1 / np.sqrt(1 + (s2 - 1) * along**2)
         ux, uy = (ux + (s2 - 1) * along * ex) * scale, (uy + (s2 - 1) * along * ey) * scale
-        pad = int(radius_px * float(slant.stretch.max())) + 3
+        stretch = float(slant.stretch.max())
+    return Edges(
+        (picture.shape[0], picture.shape[1]), x, y, ux, uy, np.minimum(size, EDGE_FULL) / EDGE_FULL, stretch
+    )
+
+
+def votes_of(edges: Edges, radius_px: float) -> Floats:
+    """Votes for a ball's centre at each pixel of the view, as a share of the circumference."""
+    h, w = edges.shape
+    if not len(edges.x):
+        return np.zeros((h, w), np.float32)
+    pad = int(radius_px * edges.stretch) + 3
     wide = w + 2 * pad
+    weight = edges.weight
     at: list[NDArray[np.int64]] = []
-    shares: list[Floats] = []
+    shares: list[NDArray[Any]] = []
     for side in (radius_px, -radius_px):
-        cx, cy = x + (side * ux + pad), y + (side * uy + pad)
+        cx, cy = edges.x + (side * edges.ux + pad), edges.y + (side * edges.uy + pad)
         x0, y0 = cx.astype(np.int64), cy.astype(np.int64)  # pad keeps them positive, so this is the floor
         fx, fy = cx - x0, cy - y0
         corner = y0 * wide + x0
@@ -85,6 +110,11 @@ def votes(picture: Picture, radius_px: float, slant: Slant | None = None) -> Flo
     ).astype(np.float32)
     whole = cv2.GaussianBlur(ballot.reshape(h + 2 * pad, wide), (0, 0), 1.0)
     return np.asarray(whole[pad : pad + h, pad : pad + w] / radius_px, np.float32)
+
+
+def votes(picture: Picture, radius_px: float, slant: Slant | None = None) -> Floats:
+    """Votes for a ball's centre at each pixel of a bed view, as a share of the circumference; see `edges_of`."""
+    return votes_of(edges_of(picture, slant), radius_px)
 
 
 def disc_kernel(radius_px: float) -> Floats:

@@ -13,11 +13,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.footage.reader import Frame, OpenFootage, Reading, reopened
+from lessonkit.footage.reader import OpenFootage, Reading, reopened
 from lessonkit.model import Layout, Point
-from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.bedview import BedView, Live, Shown
 from lessonkit.seeing.centres import push_apart
 from lessonkit.seeing.identities import match_arrivals, match_leftovers
+from lessonkit.seeing.kept import Kept, Store, replay
 from lessonkit.seeing.looks import Look
 from lessonkit.seeing.onsets import strike
 from lessonkit.seeing.parts import Part
@@ -30,6 +31,8 @@ Progress = Callable[[float], None]
 Balls = dict[int, Moving]
 
 LEAST_SIGHTS = 4
+LONGEST_KEPT_S = 40.0
+"""Of what was kept so much is handed to whoever follows a shot; a longer one is decoded from there on."""
 UNSURE_MM = 3.0
 """Error of a place whose outline was not found."""
 
@@ -75,14 +78,20 @@ class _Task:
     over_s: float
     layout: Layout
     colours: dict[int, NDArray[np.float64]]
+    kept: tuple[Kept, ...]
 
 
 def follow_all(
-    footage: OpenFootage, parts: Sequence[Part], resting: Resting, hands: Workers, tell: Progress
+    footage: OpenFootage,
+    parts: Sequence[Part],
+    resting: Resting,
+    store: Store,
+    hands: Workers,
+    tell: Progress,
 ) -> list[Followed]:
     """Every shot in the order of time. `tell` hears the share done, 0 to 1."""
     done: list[Followed] = []
-    tracks = _Ahead(footage, parts, resting, hands)
+    tracks = _Ahead(footage, parts, resting, store, hands)
     diameter_mm = parts[0].bare.view.table.ball_diameter_mm
     at_s = -1.0
     while (d := next_departure(resting.residences, resting.white, at_s)) is not None:
@@ -102,8 +111,11 @@ class _Ahead:
     ball; a wrong guess costs time, never truth, for only what was asked for is used.
     """
 
-    def __init__(self, footage: OpenFootage, parts: Sequence[Part], resting: Resting, hands: Workers) -> None:
+    def __init__(
+        self, footage: OpenFootage, parts: Sequence[Part], resting: Resting, store: Store, hands: Workers
+    ) -> None:
         self._footage, self._parts, self._resting, self._hands = footage, parts, resting, hands
+        self._store = store
         self._begun: dict[Departure, Future[Balls]] = {}
 
     def of(self, d: Departure) -> Balls:
@@ -132,11 +144,13 @@ class _Ahead:
             return
         found = self._resting.residences
         before = _before(found, d)
+        over_s = next_stay_ends(found, self._resting.white, d) or np.inf
         task = _Task(
             d,
-            next_stay_ends(found, self._resting.white, d) or np.inf,
+            over_s,
             self._resting.layout(before, self._parts[0].bare.view),
             {i: self._resting.colours[i] for i in before},
+            tuple(self._store.over(d.from_s, min(over_s + 1.0, d.from_s + LONGEST_KEPT_S))),
         )
         seen_by = [p for p in self._parts if p.until_s > d.from_s][:2] or list(self._parts[-1:])
         self._begun[d] = self._hands.submit(track, self._footage.path, self._footage.reading, seen_by, task)
@@ -152,18 +166,32 @@ def track(path: Path, reading: Reading, parts: Sequence[Part], task: _Task) -> B
     d = task.departure
     tracker = Tracker(parts[0].bare.view, parts[0].bare, task.layout, task.colours)
     with reopened(path, reading) as footage:
-        tracker.follow(_shown(footage, max(0.0, d.from_s), parts, tracker), d.cue, task.over_s)
+        tracker.follow(_shown(footage, max(0.0, d.from_s), parts, task.kept, tracker), d.cue, task.over_s)
     return tracker.balls
 
 
-def _shown(footage: OpenFootage, from_s: float, parts: Sequence[Part], tracker: Tracker) -> Iterator[Frame]:
-    """The frames, the tracker told before each part by which camera it is."""
+def _shown(
+    footage: OpenFootage, from_s: float, parts: Sequence[Part], kept: Sequence[Kept], tracker: Tracker
+) -> Iterator[Shown]:
+    """Every frame, the tracker told before each part by which camera it is."""
     for part in parts:
-        frames = footage.frames(max(from_s, part.from_s), None if math.isinf(part.until_s) else part.until_s)
-        first = next(frames, None)
+        of_part = [k for k in kept if part.from_s <= k.start_s < part.until_s]
+        moments = _moments(footage, max(from_s, part.from_s), part, of_part)
+        first = next(moments, None)
         if first is not None:
-            tracker.see_by(part.bare, part.bare.gain(part.bare.view.warp_frame(first)))
-            yield from chain([first], frames)
+            tracker.see_by(part.bare, part.bare.gain(first.bed()))
+            yield from chain([first], moments)
+
+
+def _moments(footage: OpenFootage, from_s: float, part: Part, kept: Sequence[Kept]) -> Iterator[Shown]:
+    """The frames of a part from a time on: those that were kept, then decoded ones."""
+    view = part.bare.view
+    if kept:
+        yield from replay(view, kept, from_s)
+        from_s = kept[-1].end_s
+    if from_s < min(part.until_s, footage.info.duration_s):
+        for frame in footage.frames(from_s, None if math.isinf(part.until_s) else part.until_s):
+            yield Live(view, frame)
 
 
 def _settle(resting: Resting, d: Departure, balls: Balls, diameter_mm: float) -> Followed:

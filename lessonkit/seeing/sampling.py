@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from lessonkit.footage.reader import Frame
 from lessonkit.model import Point
 from lessonkit.seeing.bedview import BedView, Slant, Window
-from lessonkit.seeing.changes import Changes
+from lessonkit.seeing.changes import Cells, Changes
 from lessonkit.seeing.cloth import JAW_MM, BareTable
 from lessonkit.seeing.discs import LEAST_APART, Disc, find_discs
 from lessonkit.seeing.patches import Patch, Patcher
@@ -80,14 +80,15 @@ class Sampler:
     Most of a table stays as it is from one look to the next, so only the parts that changed are looked at again.
     """
 
-    def __init__(self, view: BedView, bare: BareTable, patcher: Patcher) -> None:
+    def __init__(self, view: BedView, bare: BareTable, patcher: Patcher, cells: Cells | None = None) -> None:
+        """`cells` may be shared with others that look at the same frames."""
         self._view = view
         self._bare = bare
         self._patcher = patcher
         self._allowed = view.table_mask(JAW_MM)
         self._bed = view.table_mask()
         self._looked: dict[tuple[int, int], float] = {}
-        self._changes = Changes(view)
+        self._changes = Changes(view, cells)
         self._known: _Known | None = None
 
     def sample(self, frame: Frame) -> Sample:

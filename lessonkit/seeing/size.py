@@ -19,7 +19,7 @@ from lessonkit.model import Camera, Point, Table
 from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.centres import fit_outline
 from lessonkit.seeing.cloth import BareTable
-from lessonkit.seeing.discs import find_discs, votes
+from lessonkit.seeing.discs import edges_of, find_discs, votes_of
 from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.sampling import clearness, people
 from lessonkit.table.finding import Surface, find_resized, find_table
@@ -132,9 +132,10 @@ def _rough_ratio(view: BedView, pictures: Sequence[Picture]) -> float | None:
     bed = view.table_mask(-0.5 * view.table.radius_mm)
     score = np.zeros(len(RATIOS))
     for p in pictures:
+        edges = edges_of(p, view.slant)
         for k, ratio in enumerate(RATIOS):
             # votes are shares of a circumference: counted in edge pixels, a larger circle has no handicap
-            ballot = np.where(bed, float(ratio) * votes(p, float(ratio) * view.radius_px, view.slant), 0)
+            ballot = np.where(bed, float(ratio) * votes_of(edges, float(ratio) * view.radius_px), 0)
             best = cv2.dilate(ballot, np.ones((9, 9), np.uint8))
             peaks = ballot[(ballot == best) & (ballot > LEAST_VOTES)]
             score[k] += float(((np.sort(peaks)[::-1][:16] - 0.5 * LEAST_VOTES) ** 2).sum())

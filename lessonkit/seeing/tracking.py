@@ -15,9 +15,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.footage.reader import Frame
 from lessonkit.model import Layout, Pocket, Point, Track
-from lessonkit.seeing.bedview import BedView, Window
+from lessonkit.seeing.bedview import BedView, Shown, Window
 from lessonkit.seeing.cloth import LINEAR, BareTable
 from lessonkit.seeing.discs import find_discs
 
@@ -139,7 +138,7 @@ class Tracker:
         """The next frames show this bare table, by its camera, in light that is stronger by `gain`."""
         self._view, self._bare, self._gain = bare.view, bare, gain
 
-    def follow(self, frames: Iterable[Frame], from_ball: int, over_s: float = np.inf) -> None:
+    def follow(self, frames: Iterable[Shown], from_ball: int, over_s: float = np.inf) -> None:
         """Run through the frames of a shot that starts with `from_ball`; stops when every ball is at rest.
 
         After `over_s` it stops as soon as no ball is seen moving, whatever was lost from sight.
@@ -160,7 +159,7 @@ class Tracker:
 
     # one frame
 
-    def _step(self, frame: Frame, first: int) -> None:
+    def _step(self, frame: Shown, first: int) -> None:
         t = frame.t_s
         dt = min(0.2, t - self._last_s) if self._last_s is not None else 1 / 30
         self._last_s, self._dt = t, dt
@@ -224,7 +223,7 @@ class Tracker:
 
     # finding
 
-    def _finds(self, frame: Frame, watched: list[Moving], dt: float) -> list[Find]:
+    def _finds(self, frame: Shown, watched: list[Moving], dt: float) -> list[Find]:
         idle = [b for b in self._alive() if b not in watched]
         finds: list[Find] = []
         for b in watched:
@@ -240,18 +239,18 @@ class Tracker:
                 kept.append(f)
         return kept
 
-    def _is_bare(self, frame: Frame, place: Point) -> bool:
+    def _is_bare(self, frame: Shown, place: Point) -> bool:
         """Whether the bare table shows where a ball lay."""
         r = self._view.radius_px
         at = self._view.to_view([place])[0]
         window = self._view.window(at, 0.75 * r)
-        foreign = self._bare.foreign(self._view.warp_frame(frame, window), window, self._gain)
+        foreign = self._bare.foreign(frame.bed(window), window, self._gain)
         return bool(foreign.size) and float((foreign > 0.5).mean()) < 0.4
 
-    def _finds_in(self, frame: Frame, window: Window, idle: list[Moving]) -> list[Find]:
+    def _finds_in(self, frame: Shown, window: Window, idle: list[Moving]) -> list[Find]:
         if window.x1 - window.x0 < 5 or window.y1 - window.y0 < 5:
             return []
-        seen = self._view.warp_frame(frame, window)
+        seen = frame.bed(window)
         foreign = self._bare.foreign(seen, window, self._gain)
         r = self._view.radius_px
         finds = []

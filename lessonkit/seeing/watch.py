@@ -67,12 +67,17 @@ def watch(
         whole = split(footage, frames, bumps, lambda shown: _find(shown, table, head, corners))
         tell(0.05)
         del frames
-        found, people = first_look(
+        found, people, store = first_look(
             footage, whole.parts, hands, lambda share: tell(0.05 + (FIRST_LOOK - 0.05) * share)
         )
         resting = _look_closely(found, whole.parts)
         followed = follow_all(
-            footage, whole.parts, resting, hands, lambda share: tell(FIRST_LOOK + (1 - FIRST_LOOK) * share)
+            footage,
+            whole.parts,
+            resting,
+            store,
+            hands,
+            lambda share: tell(FIRST_LOOK + (1 - FIRST_LOOK) * share),
         )
         shots = sharpened(footage, _describe(followed, resting, people, whole.parts[0].bare.view))
         tell(1.0)

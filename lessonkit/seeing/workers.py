@@ -31,6 +31,8 @@ class Workers:
     def __init__(self, pool: ProcessPoolExecutor | None, count: int) -> None:
         self._pool = pool
         self.count = count
+        self.threads = max(1, _processors() // count) if pool is not None else 0
+        """For decoding in each; 0: as many as there are processors."""
 
     def submit(self, work: Callable[P, R], *args: P.args, **kwargs: P.kwargs) -> Future[R]:
         """Start the work; without a pool it is done at once. Its errors come out of `Future.result`."""
@@ -80,7 +82,7 @@ def workers(duration_s: float) -> Iterator[Workers]:
         for child in multiprocessing.active_children():
             child.terminate()
         raise
-    pool.shutdown(wait=True, cancel_futures=True)
+    pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _processors() -> int:

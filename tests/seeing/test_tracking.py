@@ -16,6 +16,7 @@ import pytest
 from numpy.typing import NDArray
 
 from lessonkit.model import Layout, Table
+from lessonkit.seeing.bedview import Live
 from lessonkit.seeing.cloth import LINEAR
 from lessonkit.seeing.onsets import onset
 from lessonkit.seeing.shots import rest_time, was_struck
@@ -51,7 +52,7 @@ def follow(of: Scene) -> dict[int, Moving]:
         x, y = (round(float(a)) for a in filmed.view.to_view([p])[0])
         looks[n] = LINEAR[seen[y - 4 : y + 5, x - 4 : x + 5]].reshape(-1, 3).mean(0).astype(float)
     tracker = Tracker(filmed.view, filmed.bare, of.layout, looks, 1.0)
-    tracker.follow(frames(of, STRIKE_S - 0.2, of.duration_s, FPS), 0)
+    tracker.follow((Live(filmed.view, f) for f in frames(of, STRIKE_S - 0.2, of.duration_s, FPS)), 0)
     return tracker.balls
 
 
@@ -175,6 +176,6 @@ def test_nothing_moves_where_nothing_is_struck() -> None:
         for n, (x, y) in ((n, filmed.view.to_view([p])[0]) for n, p in still.layout.items())
     }
     tracker = Tracker(filmed.view, filmed.bare, still.layout, looks, 1.0)
-    tracker.follow(frames(still, 0.0, 1.5, FPS), 0)
+    tracker.follow((Live(filmed.view, f) for f in frames(still, 0.0, 1.5, FPS)), 0)
     assert not any(b.seen for b in tracker.balls.values())
     assert not was_struck(tracker.balls[0], tracker.balls.values())
