@@ -28,6 +28,7 @@ from lessonkit.model import Camera, Point  # noqa: E402
 from lessonkit.seeing.bedview import BedView  # noqa: E402
 from lessonkit.seeing.cloth import BareTable  # noqa: E402
 from lessonkit.seeing.identities import name_strings  # noqa: E402
+from lessonkit.seeing.parts import Part  # noqa: E402
 from lessonkit.seeing.patches import Patcher  # noqa: E402
 from lessonkit.seeing.residences import residences  # noqa: E402
 from lessonkit.seeing.sampling import Sampler  # noqa: E402
@@ -83,12 +84,17 @@ def measure(seed: int) -> dict[str, Any]:
     bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
     sampler = Sampler(view, bare, Patcher(surface.camera, surface.table))
     found = residences([sampler.sample(f) for f in frames], view)
-    resting = _look_closely(found, bare)
+    resting = _look_closely(found, [Part(0.0, float("inf"), bare)])
     heads = list(range(len(found)))
     cue = {min(heads, key=lambda i: resting.white[i])} if heads else set()
     named = name_strings(heads, resting.looks, [heads], cue)
     balls = [i for i in heads if named.get(i) is not None and named[i].number >= 0]
-    return row | _against(scene.layout, {i: resting.places[i] for i in balls}, named, resting.errors_mm)
+    places = {i: resting.places[i] for i in balls}
+    row |= _against(scene.layout, places, resting.errors_mm)
+    # on a table taken for another size all places are out by some percent, and a ball of a rack would be held against
+    # its neighbour's number: which ball is meant is told by the share of the table's length at which it lies
+    share = scene.table.length_mm / surface.table.length_mm
+    return row | _numbers(scene.layout, {i: (x * share, y * share) for i, (x, y) in places.items()}, named)
 
 
 def _head(camera: Camera, length_mm: float, width_mm: float) -> str:
@@ -107,7 +113,8 @@ def _camera_error(true: Camera, got: Camera, table: Any) -> dict[str, float]:
     return {"camera_mm": round(float(np.median(off)), 3), "camera_worst_mm": round(float(off.max()), 3)}
 
 
-def _against(truth: dict[int, Point], places: dict[int, Point], named: Any, errors: Any) -> dict[str, Any]:
+def _pairs(truth: dict[int, Point], places: dict[int, Point]) -> list[tuple[int, int, float]]:
+    """Which thing is which true ball, and how far off it was found, each to at most one."""
     from scipy.optimize import linear_sum_assignment
 
     numbers, got = list(truth), list(places)
@@ -115,20 +122,30 @@ def _against(truth: dict[int, Point], places: dict[int, Point], named: Any, erro
         len(numbers), len(got)
     )
     rows, columns = linear_sum_assignment(np.minimum(off, 3 * NEAR_MM))
-    pairs = [
+    return [
         (numbers[r], got[c], float(off[r, c]))
         for r, c in zip(rows, columns, strict=True)
         if off[r, c] < NEAR_MM
     ]
+
+
+def _against(truth: dict[int, Point], places: dict[int, Point], errors: Any) -> dict[str, Any]:
+    pairs = _pairs(truth, places)
     return {
-        "found": len(pairs), "false": len(got) - len(pairs),
-        "missed": sorted(set(numbers) - {n for n, _, _ in pairs}),
+        "found": len(pairs), "false": len(places) - len(pairs),
+        "missed": sorted(set(truth) - {n for n, _, _ in pairs}),
         "place_mm": [round(d, 2) for _, _, d in pairs],
         "place_error_mm": [errors[i] and round(errors[i], 2) for _, i, _ in pairs],
+    }  # fmt: skip
+
+
+def _numbers(truth: dict[int, Point], places: dict[int, Point], named: Any) -> dict[str, Any]:
+    pairs = _pairs(truth, places)
+    return {
         "right": [named[i].number == n for n, i, _ in pairs],
         "confidence": [round(named[i].confidence, 4) for _, i, _ in pairs],
         "wrong": [f"{n} as {named[i].number}" for n, i, _ in pairs if named[i].number != n],
-    }  # fmt: skip
+    }
 
 
 def show(rows: list[dict[str, Any]]) -> None:

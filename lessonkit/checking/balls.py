@@ -10,7 +10,7 @@ import numpy as np
 from lessonkit.footage.reader import Frame
 from lessonkit.model import Point
 from lessonkit.seeing.bedview import BedView
-from lessonkit.seeing.centres import refine_centre
+from lessonkit.seeing.centres import outline_mm, refine_centre
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.looks import Lighting, close_look, look, white_point
 from lessonkit.seeing.numbers import assign, costs
@@ -60,7 +60,7 @@ def balls_at(frames: Sequence[Frame], view: BedView, bare: BareTable, t_s: float
 
 
 def _named(there: Sequence[_Ball], bare: BareTable) -> list[SeenBall]:
-    radius_mm = bare.view.table.radius_mm
+    camera, table = bare.view.camera, bare.view.table
     lighting = Lighting(bare)
     places = [r.place for r in there]
     refined: list[tuple[Point, float | None]] = []
@@ -68,12 +68,14 @@ def _named(there: Sequence[_Ball], bare: BareTable) -> list[SeenBall]:
         others = places[:k] + places[k + 1 :]
         refined.append(refine_centre(r.patches[:8], r.place, bare, others) if r.patches else (r.place, None))
     closes = {
-        k: close_look(r.patches, refined[k][0], radius_mm, lighting) for k, r in enumerate(there) if r.patches
+        k: close_look(r.patches, refined[k][0], outline_mm(camera, table, refined[k][0]), lighting)
+        for k, r in enumerate(there)
+        if r.patches
     }
     white = white_point(list(closes.values()))
     looked = sorted(closes)
-    table = np.array([costs([look(closes[k], white, len(there[k].patches))]) for k in looked]).reshape(-1, 16)
-    named = dict(zip(looked, assign(table), strict=True)) if looked else {}
+    seen = np.array([costs([look(closes[k], white, len(there[k].patches))]) for k in looked]).reshape(-1, 16)
+    named = dict(zip(looked, assign(seen), strict=True)) if looked else {}
     balls = []
     for k, (place, error_mm) in enumerate(refined):
         name = named.get(k)

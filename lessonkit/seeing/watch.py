@@ -19,7 +19,7 @@ from lessonkit.footage.reader import Frame, open_footage
 from lessonkit.model import Point, Seen, SeenShot
 from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.bumps import find_bumps
-from lessonkit.seeing.centres import refine_centre
+from lessonkit.seeing.centres import outline_mm, refine_centre
 from lessonkit.seeing.first_look import People, first_look
 from lessonkit.seeing.following import Followed, Resting, follow_all
 from lessonkit.seeing.hearing import sharpened
@@ -111,7 +111,6 @@ def _doubts(surface: Surface) -> tuple[str, ...]:
 
 
 def _look_closely(found: list[Residence], parts: Sequence[Part]) -> Resting:
-    radius_mm = parts[0].bare.view.table.radius_mm
     lighting = [Lighting(p.bare) for p in parts]
     places: list[Point] = []
     errors: list[float | None] = []
@@ -123,7 +122,9 @@ def _look_closely(found: list[Residence], parts: Sequence[Part]) -> Resting:
         places.append(place)
         errors.append(error)
         if r.patches:
-            closes[i] = close_look(r.patches, place, radius_mm, lighting[r.part])
+            view = parts[r.part].bare.view
+            outline = outline_mm(view.camera, view.table, place)
+            closes[i] = close_look(r.patches, place, outline, lighting[r.part])
     white = white_point(list(closes.values()))
     looks: dict[int, Look | None] = {
         i: look(closes[i], white, len(r.patches)) if i in closes else None for i, r in enumerate(found)

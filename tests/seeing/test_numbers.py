@@ -14,10 +14,13 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 from skimage.color import rgb2lab
 
+from lessonkit.model import Table
+from lessonkit.seeing.centres import outline_mm
 from lessonkit.seeing.cloth import LINEAR
 from lessonkit.seeing.identities import name_strings
-from lessonkit.seeing.looks import Close, Look, lab_of, look, white_point
+from lessonkit.seeing.looks import Close, Look, lab_of, look, radii, white_point
 from lessonkit.seeing.numbers import assign, cost, costs
+from tests.scenes import View, make_camera
 from tests.scenes.look import BALLS
 
 FACTS = tomllib.loads((Path(__file__).parents[2] / "shared" / "seeing.toml").read_text(encoding="utf-8"))
@@ -236,3 +239,24 @@ def test_what_lay_beside_the_struck_ball_is_not_the_cue_ball_after_a_scratch() -
     assert got[0].number == got[3].number == 0
     assert got[1].number > 8
     assert got[2].number == 3
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 20.0, 38.0])
+def test_how_far_out_on_a_slanting_ball(tilt_deg: float) -> None:
+    """The outline of a ball through the full camera (OpenCV's projection in `table/camera.py`) lies at 1 all round, its
+    middle at 0, and points half way out at a half, however slanting the view draws it out."""
+    table = Table("9ft", 2540.0, 1270.0)
+    camera = make_camera(View(tilt_deg=tilt_deg), table)
+    outline = outline_mm(camera, table, (2300.0, 1100.0))
+    mm_per_px, n = 0.5, 2 * round(1.7 * table.radius_mm / 0.5) + 1
+    out = radii(outline, n, mm_per_px)
+    for share in (1.0, 0.5):
+        x, y = (
+            ((outline.mean(0) + share * (outline - outline.mean(0))) / mm_per_px + n // 2)
+            .round()
+            .astype(int)
+            .T
+        )
+        assert out[y, x] == pytest.approx(share, abs=0.02)
+    x, y = (outline.mean(0) / mm_per_px + n // 2).round().astype(int)
+    assert out[y, x] == pytest.approx(0.0, abs=0.02)
