@@ -79,7 +79,7 @@ def measure(seed: int) -> dict[str, Any]:
     except LessonkitError as e:
         return row | {"refused": str(e)[:60]}
     row |= {"size_right": surface.table.length_mm == scene.table.length_mm, "size_sure": surface.size_sure}
-    row |= {"stated_mm": surface.error_mm, **_camera_error(true, surface.camera, scene.table)}
+    row |= {"stated_mm": surface.camera.error_mm, **_camera_error(true, surface.camera, scene.table)}
     view = BedView.of(surface.camera, surface.table, VIEW_MM_PER_PX)
     bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
     sampler = Sampler(view, bare, Patcher(surface.camera, surface.table))

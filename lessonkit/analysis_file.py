@@ -194,13 +194,14 @@ def _camera(c: Camera) -> Json:
         "matrix": np.asarray(c.matrix, float).tolist(), "distortion": np.asarray(c.distortion, float).tolist(),
         "rotation": np.asarray(c.rotation, float).tolist(),
         "translation": np.asarray(c.translation, float).tolist(), "error_px": c.error_px,
+        "error_mm": c.error_mm,
     }  # fmt: skip
 
 
 def _camera_from(j: Json) -> Camera:
     return Camera(
         np.asarray(j["matrix"], float), np.asarray(j["distortion"], float), np.asarray(j["rotation"], float),
-        np.asarray(j["translation"], float), j["error_px"],
+        np.asarray(j["translation"], float), j["error_px"], j.get("error_mm"),
     )  # fmt: skip
 
 

@@ -86,6 +86,8 @@ class Camera:
     """Shape (3,): millimetres, table -> camera."""
     error_px: float | None
     """Root mean square distance of the evidence from the fit; None where a person gave the corners only."""
+    error_mm: float | None = None
+    """Root mean square error of places to be expected over the bed from the camera alone; None where nothing was measured."""
 
 
 Cameras = tuple[tuple[float, Camera], ...]

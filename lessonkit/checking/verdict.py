@@ -160,6 +160,7 @@ def as_json(report: Report) -> dict[str, Any]:
         "sentence": report.verdict.sentence,
         "table": report.table.size if report.table else None,
         "camera_error_px": None if camera is None or camera.error_px is None else round(camera.error_px, 3),
+        "camera_error_mm": None if camera is None or camera.error_mm is None else round(camera.error_mm, 2),
         "sights": report.sights,
         "pockets": report.pockets,
         "balls": [

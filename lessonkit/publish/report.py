@@ -115,6 +115,7 @@ def report_html(a: Analysis, cuts: CutList) -> str:
             ("Picture", f"{a.footage.width} × {a.footage.height}, {a.footage.fps:.3g} frames a second"),
             ("Table", f"{plain(a.table.size)}, {a.table.length_mm:.0f} × {a.table.width_mm:.0f} mm between the noses"),
             ("Camera fit", words.number(error, "pixels (root mean square)", 2, "from the corners given, not measured")),
+            ("Places, from the camera alone", words.number(a.camera.error_mm, "mm (root mean square, expected)", 1)),
             *measured.table_facts(a.figures, a.table),
         ],
         unknown=(words.NOT_MEASURED, words.NOT_SAID),

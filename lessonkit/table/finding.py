@@ -58,8 +58,6 @@ class Surface:
     """How many of the 18 sights were found."""
     pockets: int
     """How many of the six pockets were recognised."""
-    error_mm: float | None = None
-    """Root mean square error to be expected over the bed; None where nothing was measured."""
     score: float = 0.0
     """0 to 1: how far what was found looks like a table in every respect."""
 
@@ -208,7 +206,6 @@ def _surface(plate: Picture, found: _Found, size_sure: bool) -> Surface:
         found.fit.rail,
         len(found.sights.px),
         holes,
-        found.fit.error_mm,
         found.score,
     )
 

@@ -319,9 +319,10 @@ def with_error(found: Fit) -> Camera:
     """The camera with the root mean square residual of its evidence, outliers beyond four deviations left out."""
     r = np.abs(found.residual_px)
     if not len(r):
-        return replace(found.camera, error_px=None)
+        return replace(found.camera, error_px=None, error_mm=found.error_mm)
     limit = 4 * max(1.4826 * float(np.median(r)), 0.05)
-    return replace(found.camera, error_px=float(np.sqrt(np.mean(r[r <= limit] ** 2))))
+    error_px = float(np.sqrt(np.mean(r[r <= limit] ** 2)))
+    return replace(found.camera, error_px=error_px, error_mm=found.error_mm)
 
 
 def corners_px(camera: Camera, table: Table) -> Array:

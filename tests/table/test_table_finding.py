@@ -79,7 +79,10 @@ def found_in(name: str) -> tuple[Table, Camera, Surface]:
 @pytest.mark.parametrize("name", CASES)
 def test_the_camera_is_found_to_the_millimetre(name: str) -> None:
     table, camera, surface = found_in(name)
-    assert off_mm(camera, surface.camera, table) < ACCEPTED_MM
+    off = off_mm(camera, surface.camera, table)
+    assert off < ACCEPTED_MM
+    # what is stated is a root mean square, so what came out lies within a few of it
+    assert surface.camera.error_mm is not None and off < 4 * surface.camera.error_mm < 4 * ACCEPTED_MM
     assert surface.camera.error_px is not None and surface.camera.error_px < 0.6
     assert surface.size_sure and surface.pockets >= 5
     assert surface.sights == 0 if CASES[name][1].sights == "none" else surface.sights >= 12
