@@ -7,7 +7,7 @@ lines, x towards the foot, y towards the left long cushion, z up from the cloth.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -449,13 +449,3 @@ class Analysis:
     """Of the table filmed; None in files written before they were measured."""
     cameras: Cameras = ()
     """Where the camera was moved while it filmed: from when on which one holds; `camera` is that of the longest stretch."""
-
-    def at(self, t_s: float) -> Analysis:
-        """The same with the camera that filmed at a time as the only one."""
-        if not self.cameras:
-            return self
-        camera = self.cameras[0][1]
-        for from_s, later in self.cameras:
-            if from_s <= t_s:
-                camera = later
-        return replace(self, camera=camera, cameras=())

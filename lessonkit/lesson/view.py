@@ -18,6 +18,7 @@ from lessonkit.footage.reader import Frame
 from lessonkit.lesson import projected, style
 from lessonkit.lesson.diagram_shapes import FRAME_MM
 from lessonkit.lesson.picture import BGR_TO_YUV, Box, Picture, output_size
+from lessonkit.lesson.steadying import Moved, map_at, moved, steadied
 from lessonkit.model import Analysis, Camera, Table
 from lessonkit.table.camera import project, rotation_matrix
 
@@ -63,6 +64,8 @@ class View:
     """Where the diagram stands beside the footage; it reaches to the picture's edge."""
     whole: bool = False
     """Whether the picture is the footage's, merely scaled."""
+    moved: Moved = ()
+    """Where the camera was moved while it filmed: how its later pictures are brought to `camera`."""
 
     @property
     def room(self) -> tuple[int, int]:
@@ -74,11 +77,16 @@ class View:
 
     def picture(self, frame: Frame) -> Picture:
         """A camera frame as this view shows it."""
-        if self.whole:
+        shown = map_at(self.moved, frame.t_s)
+        if self.whole and shown is None:
             return Picture.from_frame(frame, *self.size)
         scale = float(np.hypot(self.matrix[0, 0], self.matrix[1, 0]))
         # swscale averages areas where a picture shrinks, which warping would not
         w, h = (max(2, round(s * min(1.0, scale)) // 2 * 2) for s in self.source)
+        if shown is not None:
+            return steadied(
+                Picture.from_frame(frame, w, h), shown, self.size, np.array([w, h]) / self.source, GROUND
+            )
         return warped(Picture.from_frame(frame, w, h), self._from(w, h), self.size)
 
     def _from(self, width: int, height: int) -> Array:
@@ -143,6 +151,13 @@ def make_view(
     analysis: Analysis, size: tuple[int, int], shape: Shape = "footage", diagram: Diagram = "inset"
 ) -> View:
     """The view of a lesson whose picture has this size (see `picture_size`)."""
+    view = _view(analysis, size, shape, diagram)
+    if not analysis.cameras or diagram == "alone":
+        return view
+    return replace(view, moved=moved(analysis, view.camera, size))
+
+
+def _view(analysis: Analysis, size: tuple[int, int], shape: Shape, diagram: Diagram) -> View:
     w, h = size
     source = (analysis.footage.width, analysis.footage.height)
     camera = analysis.camera

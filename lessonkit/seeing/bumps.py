@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import itertools
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -162,15 +162,25 @@ def _when(
         if answer is None:
             break
         lo, hi = (middle, hi) if answer else (lo, middle)
-    last_s, first_s, due_s = lo, hi, lo
-    for frame in footage.frames(lo, hi, every=False):
+    for every_s in (PROBE_S, 0.0):
+        lo, hi = _narrowed(footage, views, (lo, hi), every_s, is_old)
+    return lo, hi
+
+
+def _narrowed(
+    footage: OpenFootage, views: _Views, between: tuple[float, float], every_s: float,
+    is_old: Callable[[_Seen], bool | None],
+) -> tuple[float, float]:  # fmt: skip
+    """The same two times, from pictures so far apart between them."""
+    last_s, first_s, due_s = between[0], between[1], between[0]
+    for frame in footage.frames(*between, every=every_s == 0.0):
         if frame.t_s < due_s:
             continue
-        due_s = frame.t_s + PROBE_S
+        due_s = frame.t_s + every_s
         answer = is_old(views.of(frame))
         if answer:
-            last_s, first_s = frame.t_s, hi
-        elif answer is False and first_s == hi:
+            last_s, first_s = frame.t_s, between[1]
+        elif answer is False and first_s == between[1]:
             first_s = frame.t_s
     return last_s, first_s
 
