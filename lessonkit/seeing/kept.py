@@ -25,7 +25,7 @@ TILE_PX = 2 * VIEW_CELL_PX
 HOLD_S = 0.12
 """So long a tile is still kept after its last change: a ball that creeps changes its cells only now and then."""
 NOISE_MEMORY = 0.95
-MOST_BYTES = 256 * 2**20
+MOST_BYTES = 160 * 2**20
 """Of all stretches together."""
 
 

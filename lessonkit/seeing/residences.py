@@ -60,6 +60,8 @@ ENDS = 60
 """First and last sightings that are never thinned out."""
 MOST_PATCHES = 24
 """Close looks at one thing that are kept, evenly spread over its stay."""
+USED_PATCHES = 8
+"""So many of them are kept once it has gone: in hours of footage thousands of things come and go."""
 
 
 @dataclass
@@ -108,11 +110,12 @@ class _Open:
         first_s, last_s = settled[0][0], settled[-1][0]
         kept = [(k, p) for k, t, p in self.patches if first_s <= t <= last_s and _near(p.place, place)]
         part = max((k for k, _ in kept), key=[k for k, _ in kept].count, default=self.part)
+        mine = [p for k, p in kept if k == part]
         return Residence(
             (float(middle[0]), float(middle[1])), first_s, last_s, self.gone_s,
             self.counted - len(unsettled), self.clear - sum(s.clear >= CLEAR for s in unsettled),
             float(np.median([s.votes for _, s in settled])), float(np.median([s.fill for _, s in settled])),
-            tuple(p for k, p in kept if k == part), part,
+            tuple(mine[:: max(1, len(mine) // USED_PATCHES)][:USED_PATCHES]), part,
         )  # fmt: skip
 
 

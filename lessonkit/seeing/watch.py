@@ -117,8 +117,7 @@ def _look_closely(found: list[Residence], parts: Sequence[Part]) -> Resting:
     closes: dict[int, Close] = {}
     for i, r in enumerate(found):
         others = [o.place for o in found if o is not r and o.first_s < r.last_s and o.last_s > r.first_s]
-        step = max(1, len(r.patches) // 8)
-        place, error = refine_centre(r.patches[::step][:8], r.place, parts[r.part].bare, others)
+        place, error = refine_centre(r.patches, r.place, parts[r.part].bare, others)
         places.append(place)
         errors.append(error)
         if r.patches:
