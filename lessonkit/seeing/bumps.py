@@ -34,6 +34,9 @@ LEAST_ALIKE = 12
 SHARE_ALIKE = 0.3
 """So much of what was followed must have gone alike; less tells nothing (somebody before the lens, a dark room)."""
 PROBE_S = 0.1
+FAR_S = 30.0
+"""Pictures that are looked at are no farther apart than this, where there are key frames."""
+MOST_KNOWN = 8
 CELLS = (10, 6)
 PER_CELL = 5
 
@@ -72,7 +75,7 @@ def find_bumps(footage: OpenFootage, frames: Sequence[Frame]) -> list[Bump]:
         return []
     views = _Views(frames[0])
     seen = [s for f in frames if (s := views.of(f)).move is not None]
-    seen = _with_last_key(footage, views, seen)
+    seen = _with_keys(footage, views, seen)
     least = LEAST_MOVE * max(frames[0].size) / views.scale
     bumps = []
     for k in changes([s.at for s in seen], least):
@@ -133,11 +136,27 @@ def _sway(seen: Sequence[_Seen], middle: Array) -> float:
     return _spread(np.array([s.at for s in seen]), middle)
 
 
-def _with_last_key(footage: OpenFootage, views: _Views, seen: list[_Seen]) -> list[_Seen]:
-    """The views with those of the last key frames: the spread frames end well before a long clip does."""
-    later = [k for k in footage.key_times() if seen and k > seen[-1].t_s + 1.0][-2:]
-    more = [views.of(f) for k in later if (f := next(footage.frames(k), None)) is not None]
-    return [*seen, *(s for s in more if s.move is not None)]
+def _with_keys(footage: OpenFootage, views: _Views, seen: list[_Seen]) -> list[_Seen]:
+    """The views, and those of key frames where they lie far apart and near the end, which the others end well before."""
+    more = [
+        f for k in _wanted(footage.key_times(), [s.t_s for s in seen]) if (f := next(footage.frames(k), None))
+    ]
+    also = [s for f in more if (s := views.of(f)).move is not None]
+    return sorted([*seen, *also], key=lambda s: s.t_s)
+
+
+def _wanted(keys: Sequence[float], have: Sequence[float]) -> list[float]:
+    """Those of the times `keys` that leave no gap longer than FAR_S, and the last two."""
+    wanted = [k for k in keys if have and k > have[-1] + 1.0][-2:]
+    last, k = have[0] if have else 0.0, 0
+    for key in keys:
+        while k < len(have) and have[k] <= key:
+            last, k = max(last, have[k]), k + 1
+        near = k < len(have) and have[k] - key < 1.0
+        if key - last > FAR_S and not near and key not in wanted:
+            wanted.append(key)
+            last = key
+    return sorted(wanted)
 
 
 def _when(
@@ -209,7 +228,7 @@ class _Views:
         move = recognised(known, grey)
         if move is None:
             return _Seen(frame.t_s, None, np.full((9, 2), np.nan))
-        self._known.insert(0, (grey, corners(grey), move @ base))
+        self._known = [(grey, corners(grey), move @ base), *self._known[: MOST_KNOWN - 1]]
         return self._seen(frame.t_s, move @ base)
 
     def _seen(self, t_s: float, move: Array) -> _Seen:

@@ -5,6 +5,7 @@ Nothing but the scenes' own cameras is the truth.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -19,7 +20,8 @@ from lessonkit.analysis_file import from_json, to_json
 from lessonkit.footage.reader import Frame, OpenFootage, open_footage
 from lessonkit.lesson.view import make_view
 from lessonkit.model import Analysis, Camera, Seen
-from lessonkit.seeing.bumps import Bump, changes, find_bumps
+from lessonkit.seeing.bumps import FAR_S, Bump, changes, find_bumps
+from lessonkit.seeing.bumps import _wanted as wanted_times
 from lessonkit.seeing.parts import cameras_after, split
 from lessonkit.seeing.watch import watch
 from lessonkit.table.camera import project, unproject
@@ -173,6 +175,17 @@ def test_changes_stay() -> None:
     assert changes([*at[:9], *([at[0] + 7] * 6), *([at[0] - 4] * 6)], 1.0) == [9, 15]
     assert changes([*at[:9], at[0] + 7], 1.0) == [9]
     assert changes([np.zeros((9, 2))], 1.0) == []
+
+
+def test_long_footage_is_looked_at_twice_a_minute() -> None:
+    """Key frames fill what the spread frames leave open, to the very end; short footage needs next to none."""
+    keys = [2.0 * k for k in range(1800)]
+    wanted = wanted_times(keys, [140.0 * k for k in range(26)])
+    at = sorted([*wanted, *(140.0 * k for k in range(26))])
+    assert max(b - a for a, b in itertools.pairwise(at)) <= FAR_S + 2.0
+    assert at[-1] == keys[-1] and len(wanted) < 3600 / 20
+    assert wanted_times(keys[:30], [1.0, 20.0, 40.0, 57.9]) == []
+    assert wanted_times([], [1.0, 2.0]) == []
 
 
 def far_mm(camera: Camera, true: Camera) -> float:
