@@ -25,7 +25,7 @@ sys.path.insert(0, str(ROOT))
 
 from lessonkit.model import CUE_BALL, Point, Track  # noqa: E402
 from lessonkit.seeing.bedview import Live  # noqa: E402
-from lessonkit.seeing.centres import refine_centre  # noqa: E402
+from lessonkit.seeing.centres import outline_mm, refine_centre  # noqa: E402
 from lessonkit.seeing.cloth import LINEAR  # noqa: E402
 from lessonkit.seeing.looks import Lighting, close_look, look, white_point  # noqa: E402
 from lessonkit.seeing.numbers import assign, costs  # noqa: E402
@@ -42,6 +42,8 @@ DIFFICULTIES = ("easy", "middling", "hard")
 TIMES_S = [0.0, 0.2, 0.4, 0.6]
 NEAR_MM = 28.0
 FPS = 30
+FAR = 0.1
+"""A fullness this far off is listed."""
 
 
 def main() -> None:
@@ -84,7 +86,9 @@ def stills(seeds: Sequence[int]) -> None:
         for n, f in near.items():
             patches = [filmed.patcher.patch(x, f) for x in shown]
             places[n], _ = refine_centre(patches, f, filmed.bare, [o for o in found if o != f])
-            closes[n] = close_look(patches, places[n], scene.table.radius_mm, lighting)
+            closes[n] = close_look(
+                patches, places[n], outline_mm(filmed.camera, scene.table, places[n]), lighting
+            )
             truth = scene.layout[n]
             off["whole outline"].append(_away(places[n], truth))
             off["disc with most votes"].append(_away(f, truth))
@@ -134,6 +138,11 @@ def motion(seeds: Sequence[int]) -> None:
                 off["fullness, raw"].append(abs(raw - shot.motion.fullness))
         if shot.motion.fullness is not None and seen.fullness is not None:
             off["fullness, fitted"].append(abs(seen.fullness - shot.motion.fullness))
+            if off["fullness, fitted"][-1] > FAR:
+                print(
+                    f"  seed {seed}: fullness {seen.fullness:.2f}, true {shot.motion.fullness:.2f}",
+                    flush=True,
+                )
     for name, values in off.items():
         print(f"{name}: {len(values)} shots, {_spread(values)}")
 
