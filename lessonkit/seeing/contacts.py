@@ -16,7 +16,7 @@ from lessonkit.model import CUE_BALL, Cushion, Event, Pocketed, Point, Table, Tr
 from lessonkit.seeing.contacts_cue import first_contact
 from lessonkit.seeing.drops import in_mouth
 from lessonkit.seeing.onsets import frame_s, left, ran
-from lessonkit.seeing.pieces import Motion, after, before, place_at
+from lessonkit.seeing.pieces import Motion, after, before, place_at, scatter_mm
 from lessonkit.seeing.runs import Run
 
 Floats = NDArray[np.float64]
@@ -32,6 +32,10 @@ TOGETHER_FRAMES = 1.6
 REACHED_MM = 1.0
 LEAST_NORMAL_MMPS = 12.0
 """Slowest meeting with a cushion that is told from rolling along it."""
+AWAY_MM, AWAY_SCATTERS = 1.0, 4.0
+"""A ball was away from a cushion when it was this far from it, and so many times what its sights scatter by."""
+UNSURE_SLOPES = 2.5
+"""A meeting counts if it is so many standard errors of a slope fast."""
 LEAST_SLOPE = 0.03
 """Flattest meeting, as a share of the ball's speed: sights of a fast ball scatter by as much from one to the next."""
 
@@ -235,7 +239,7 @@ def _at_wall(
     t = track[:, 0]
     off = inward * (track[:, 1 + axis] - line)
     rate = np.diff(off) / np.maximum(np.diff(t), 1e-4)
-    events: list[Event] = []
+    met: list[tuple[int, Event]] = []
     i = 1
     while i < len(track) - 1:
         nearest = off[i] <= off[i - 1] and off[i] < off[i + 1]
@@ -243,14 +247,20 @@ def _at_wall(
         reach = 6.0 + 0.6 * max(-rate[i - 1], rate[i], 0.0) * (t[i + 1] - t[i - 1]) / 2
         if nearest and off[i] < reach:
             event = _turn(run, name, axis, line, inward, i, others)
-            if event is not None:
-                # in a pocket's mouth there is no nose: what turns a ball there is a jaw, or the hole's far side
-                if not in_mouth(_touching_at(track, event.t_s, axis, line), table):
-                    events.append(event)
+            # in a pocket's mouth there is no nose: what turns a ball there is a jaw, or the hole's far side
+            if event is not None and not in_mouth(_touching_at(track, event.t_s, axis, line), table):
+                # a ball that has not been away, and come back, meets no cushion again: its sights scatter
+                away = AWAY_MM + AWAY_SCATTERS * scatter_mm(track[max(0, i - 8) : i + 9])
+                here = off[i - 1 : i + 2].mean()
+                if met and off[met[-1][0] : i + 1].max() - here < away:
+                    if here < off[met[-1][0] - 1 : met[-1][0] + 2].mean():
+                        met[-1] = i, event
+                else:
+                    met.append((i, event))
                 i += 2
                 continue
         i += 1
-    return events
+    return [event for _, event in met]
 
 
 def _touching_at(track: Track, t_s: float, axis: int, line: float) -> Point:
@@ -272,7 +282,9 @@ def _turn(
     speed = float(
         np.median(np.hypot(*np.diff(near[:, 1:], axis=0).T) / np.maximum(np.diff(near[:, 0]), 1e-4))
     )
-    least = max(LEAST_NORMAL_MMPS, LEAST_SLOPE * speed)
+    # the slope through four sights, evenly spaced, is uncertain by their scatter over sqrt(5) steps
+    unsure = scatter_mm(track[max(0, i - 8) : i + 9]) / (np.sqrt(5.0) * step)
+    least = max(LEAST_NORMAL_MMPS, LEAST_SLOPE * speed, UNSURE_SLOPES * unsure)
     times: list[float] = []
     speeds: list[float] = []
     # the turning sight itself belongs to whichever side fits it

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from lessonkit.model import CUE_BALL, Event, Point, Table, Track
 from lessonkit.seeing.onsets import frame_s
-from lessonkit.seeing.pieces import Motion, place_at
+from lessonkit.seeing.pieces import Motion, place_at, scatter_mm
 from lessonkit.seeing.runs import Run
 
 Floats = NDArray[np.float64]
@@ -30,8 +30,6 @@ GRAZE_MM = 2.0
 """A first ball that the cue ball's way passes this closely may have been met."""
 NEAR_MM = 12.0
 """Two balls whose sights come this near may have met between them."""
-SIGHT_MM = (0.2, 2.0)
-"""Least and greatest error of a sight that is believed; the scale for what a change of velocity is worth."""
 PUSH_SHARE = 0.05
 """How far off the common law of impact the cue ball's speed along the line of centres may come out: restitution of 0.92
 to 0.98 (shared/physics.toml) leaves it 0.01 to 0.04 of what it had, and neighbours of the ball push back."""
@@ -297,7 +295,7 @@ def _beside(
         return None
     d = use[:, 0] - use[:, 0].mean()
     # a bend that is fitted as well doubles the error at the end of the piece
-    error = _scatter_mm(run.track) / float(np.sqrt((d**2).sum())) * (2.0 if len(use) >= 4 else 1.0)
+    error = scatter_mm(run.track) / float(np.sqrt((d**2).sum())) * (2.0 if len(use) >= 4 else 1.0)
     return _Velocity(way.velocity(t_s), error, way)
 
 
@@ -312,16 +310,6 @@ def _lay(run: Run, t_s: float, step: float) -> _Velocity | None:
     return _Velocity(
         np.zeros(2), LEAST_KICK_MMPS / SIGNIFICANT, Motion(t_s, rows[1, 1:], np.zeros(2), np.zeros(2))
     )
-
-
-def _scatter_mm(track: Track) -> float:
-    """Typical error of a sight, from how much each is off the middle of its neighbours."""
-    moving = track[1:]
-    if len(moving) < 6:
-        return 0.6
-    bend = moving[2:, 1:] - 2 * moving[1:-1, 1:] + moving[:-2, 1:]
-    # the variance of a second difference is six times a sight's; 0.6745 of a standard error is the median
-    return float(np.clip(np.median(np.abs(bend)) / (0.6745 * np.sqrt(6.0)), *SIGHT_MM))
 
 
 def _touch(mine: _Velocity, other: Motion, t_s: float, step: float, table: Table) -> float | None:

@@ -14,6 +14,8 @@ from lessonkit.model import Track
 
 Floats = NDArray[np.float64]
 
+SIGHT_MM = (0.2, 2.0)
+"""Least and greatest error of a sight that is believed; the scale for what a change of velocity is worth."""
 OUTLIER_MM = 6.0
 """A sight this far from where its neighbours on both sides put it is a false one."""
 
@@ -62,6 +64,16 @@ HOLD_MM = 1.0
 """Typical error of a sight, against which the bend is weighed."""
 BEND_MMPS2 = 1500.0
 """Typical acceleration on the cloth, see `Motion.through`."""
+
+
+def scatter_mm(track: Track) -> float:
+    """Typical error of a sight of a ball's track, millimetres, from how much each is off the middle of its neighbours."""
+    moving = track[1:]
+    if len(moving) < 6:
+        return 0.6
+    bend = moving[2:, 1:] - 2 * moving[1:-1, 1:] + moving[:-2, 1:]
+    # the variance of a second difference is six times a sight's; 0.6745 of a standard error is the median
+    return float(np.clip(np.median(np.abs(bend)) / (0.6745 * np.sqrt(6.0)), *SIGHT_MM))
 
 
 def without_outliers(track: Track) -> Track:
