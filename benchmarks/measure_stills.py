@@ -26,13 +26,15 @@ sys.path.insert(0, str(ROOT))
 from lessonkit.errors import LessonkitError  # noqa: E402
 from lessonkit.model import Camera, Point  # noqa: E402
 from lessonkit.seeing.bedview import BedView  # noqa: E402
+from lessonkit.seeing.calibration import honest  # noqa: E402
 from lessonkit.seeing.cloth import BareTable  # noqa: E402
 from lessonkit.seeing.identities import name_strings  # noqa: E402
 from lessonkit.seeing.parts import Part  # noqa: E402
 from lessonkit.seeing.patches import Patcher  # noqa: E402
 from lessonkit.seeing.residences import residences  # noqa: E402
 from lessonkit.seeing.sampling import Sampler  # noqa: E402
-from lessonkit.seeing.watch import VIEW_MM_PER_PX, _find, _look_closely  # noqa: E402
+from lessonkit.seeing.size import VIEW_MM_PER_PX  # noqa: E402
+from lessonkit.seeing.watch import _find, _look_closely  # noqa: E402
 from lessonkit.table.camera import project, unproject  # noqa: E402
 from tests.scenes import make_camera, random_scene  # noqa: E402
 from tests.seeing.filming import frame  # noqa: E402
@@ -94,7 +96,9 @@ def measure(seed: int) -> dict[str, Any]:
     # on a table taken for another size all places are out by some percent, and a ball of a rack would be held against
     # its neighbour's number: which ball is meant is told by the share of the table's length at which it lies
     share = scene.table.length_mm / surface.table.length_mm
-    return row | _numbers(scene.layout, {i: (x * share, y * share) for i, (x, y) in places.items()}, named)
+    return row | _numbers(
+        scene.layout, {i: (x * share, y * share) for i, (x, y) in places.items()}, named, surface.size_sure
+    )
 
 
 def _head(camera: Camera, length_mm: float, width_mm: float) -> str:
@@ -139,11 +143,14 @@ def _against(truth: dict[int, Point], places: dict[int, Point], errors: Any) -> 
     }  # fmt: skip
 
 
-def _numbers(truth: dict[int, Point], places: dict[int, Point], named: Any) -> dict[str, Any]:
+def _numbers(
+    truth: dict[int, Point], places: dict[int, Point], named: Any, size_sure: bool
+) -> dict[str, Any]:
     pairs = _pairs(truth, places)
     return {
         "right": [named[i].number == n for n, i, _ in pairs],
-        "confidence": [round(named[i].confidence, 4) for _, i, _ in pairs],
+        "likely": [round(named[i].confidence, 5) for _, i, _ in pairs],
+        "confidence": [round(honest(named[i], size_sure).confidence, 4) for _, i, _ in pairs],
         "wrong": [f"{n} as {named[i].number}" for n, i, _ in pairs if named[i].number != n],
     }
 

@@ -10,10 +10,11 @@ import numpy as np
 from lessonkit.footage.reader import Frame
 from lessonkit.model import Point
 from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.calibration import honest
 from lessonkit.seeing.centres import outline_mm, refine_centre
 from lessonkit.seeing.cloth import BareTable
+from lessonkit.seeing.identities import name_strings
 from lessonkit.seeing.looks import Lighting, close_look, look, white_point
-from lessonkit.seeing.numbers import assign, costs
 from lessonkit.seeing.patches import Patch, Patcher
 from lessonkit.seeing.residences import CLEAR, residences
 from lessonkit.seeing.sampling import Sampler
@@ -43,8 +44,13 @@ class SeenBall:
     """Of its place; None where its outline could not be fitted."""
 
 
-def balls_at(frames: Sequence[Frame], view: BedView, bare: BareTable, t_s: float) -> list[SeenBall]:
-    """The balls in sight at a time; `frames` in order of time, some tens over some seconds at most."""
+def balls_at(
+    frames: Sequence[Frame], view: BedView, bare: BareTable, t_s: float, size_sure: bool = True
+) -> list[SeenBall]:
+    """The balls in sight at a time; `frames` in order of time, some tens over some seconds at most.
+
+    Where the table's size is not sure, no number is.
+    """
     patcher = Patcher(view.camera, view.table)
     sampler = Sampler(view, bare, patcher)
     samples = [sampler.sample(f) for f in frames]
@@ -56,10 +62,10 @@ def balls_at(frames: Sequence[Frame], view: BedView, bare: BareTable, t_s: float
         near = any(np.hypot(s.place[0] - b.place[0], s.place[1] - b.place[1]) < APART_MM for b in there)
         if not near and s.clear >= CLEAR and s.fill >= FULL and s.votes >= ROUND:
             there.append(_Ball(s.place, (patcher.patch(frames[k], s.place),)))
-    return _named(there, bare)
+    return _named(there, bare, size_sure)
 
 
-def _named(there: Sequence[_Ball], bare: BareTable) -> list[SeenBall]:
+def _named(there: Sequence[_Ball], bare: BareTable, size_sure: bool) -> list[SeenBall]:
     camera, table = bare.view.camera, bare.view.table
     lighting = Lighting(bare)
     places = [r.place for r in there]
@@ -73,9 +79,10 @@ def _named(there: Sequence[_Ball], bare: BareTable) -> list[SeenBall]:
         if r.patches
     }
     white = white_point(list(closes.values()))
-    looked = sorted(closes)
-    seen = np.array([costs([look(closes[k], white, len(there[k].patches))]) for k in looked]).reshape(-1, 16)
-    named = dict(zip(looked, assign(seen), strict=True)) if looked else {}
+    looks = {k: look(c, white, len(there[k].patches)) for k, c in closes.items()}
+    looked = sorted(looks)
+    likely = name_strings(range(len(there)), looks, [looked], set())
+    named = {k: honest(n, size_sure) for k, n in likely.items()}
     balls = []
     for k, (place, error_mm) in enumerate(refined):
         name = named.get(k)

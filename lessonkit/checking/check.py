@@ -144,7 +144,7 @@ def _with_table(stretch: Stretch, surface: Surface, at_s: float | None) -> Check
     bare = BareTable.of(view, views)
     people = [_hidden(v, view) for v in views]
     k = _shown(stretch.frames, [float(p.mean()) for p in people], at_s)
-    balls = balls_at(stretch.frames, view, bare, stretch.frames[k].t_s)
+    balls = balls_at(stretch.frames, view, bare, stretch.frames[k].t_s, surface.size_sure)
     measured = _timely(stretch)
     measured |= _light(
         stretch,

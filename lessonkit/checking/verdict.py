@@ -9,6 +9,7 @@ from typing import Any
 from lessonkit.checking.balls import SeenBall
 from lessonkit.checking.limits import LIMITS, Grade
 from lessonkit.model import Camera, Footage, Table
+from lessonkit.seeing.calibration import UNSURE_SIZE
 
 SURE = 0.8
 """A ball's number is doubted below this."""
@@ -116,7 +117,9 @@ def table_findings(
         "few of the table's sights and pockets were recognised, so places may be off" if few else "",
         "See whether the outline drawn in the picture runs along the cushions; if not, give --corners." if few else "",
     )  # fmt: skip
-    doubtful = [b for b in balls if b.number is None or b.confidence < SURE]
+    # the doubt about the size is a finding of its own
+    sure = SURE if size_sure else SURE * UNSURE_SIZE
+    doubtful = [b for b in balls if b.number is None or b.confidence < sure]
     doubt = bool(balls) and len(doubtful) > 0.25 * len(balls)
     numbers = Finding(
         "numbers", "balls whose number is doubted", float(len(doubtful)) if balls else None,

@@ -19,6 +19,7 @@ from lessonkit.footage.reader import Frame, open_footage
 from lessonkit.model import Point, Seen, SeenShot
 from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.bumps import find_bumps
+from lessonkit.seeing.calibration import honest
 from lessonkit.seeing.centres import outline_mm, refine_centre
 from lessonkit.seeing.first_look import People, first_look
 from lessonkit.seeing.following import Followed, Resting, follow_all
@@ -150,7 +151,9 @@ def _describe(
             strings.link(earlier, later)
     heads = strings.heads(len(resting.residences))
     rests = [r for f in followed for r in (f.before, f.after)]
-    named = name_strings(heads, resting.looks, rests, {heads[f.departure.cue] for f in followed})
+    likely = name_strings(heads, resting.looks, rests, {heads[f.departure.cue] for f in followed})
+    # that the size is unsure is said once for the whole table, and makes no single ball doubtful
+    named = {h: honest(n) for h, n in likely.items()}
     shots: list[SeenShot] = []
     for k, f in enumerate(followed):
         numbers = {
