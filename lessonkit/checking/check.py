@@ -25,6 +25,7 @@ from lessonkit.errors import TableError
 from lessonkit.footage.reader import Frame
 from lessonkit.model import Camera, Point, Table
 from lessonkit.seeing.bedview import BORDER_MM, BedView
+from lessonkit.seeing.centres import outline_mm
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.size import sized
 from lessonkit.table.camera import centre_mm, project
@@ -44,6 +45,9 @@ CLEAR_SHARE = 0.01
 """A picture in which somebody hides less of the bed than this counts as clear."""
 ALWAYS = 0.9
 CUT_SHARE = 0.08
+BALLS_TO_TELL = 3
+INSIDE, OUTSIDE = 0.7, 1.35
+"""Where a ball's outline is looked for, in radii, to tell how sharp it is."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,7 +156,7 @@ def _with_table(stretch: Stretch, surface: Surface, at_s: float | None) -> Check
         table_mask(camera, table, stretch.pair[0].shape, 0.0),
         table_mask(camera, table, stretch.small[0].shape, SIGHTS_MM, stretch.small_scale),
     )
-    measured |= _seen(stretch, surface, people)
+    measured |= _seen(stretch, surface, people, stretch.frames[k], [b.place for b in balls])
     verdict = judge(
         measured, table_findings(table, surface.size_sure, surface.sights, surface.pockets, False, balls)
     )
@@ -163,12 +167,37 @@ def _with_table(stretch: Stretch, surface: Surface, at_s: float | None) -> Check
     return Checked(report, stretch.frames[k], surface)
 
 
-def _seen(stretch: Stretch, surface: Surface, people: list[Mask]) -> dict[str, float | None]:
-    """What needs the camera."""
+def _blur_px(grey: NDArray[np.uint8], camera: Camera, table: Table, places: Sequence[Point]) -> float | None:
+    """Of the balls' outlines; of all edges on the table where the balls are too few to tell.
+
+    A pool of light has wide edges of its own, and so has a worn rail; a ball's outline is as sharp as the lens makes it.
+    """
+    if len(places) >= BALLS_TO_TELL:
+        rings = ring_mask(camera, table, places, grey.shape)
+        blur = measures.edge_blur_px(grey, rings)
+        if blur is not None:
+            return blur
+    return measures.edge_blur_px(grey, table_mask(camera, table, grey.shape, SIGHTS_MM))
+
+
+def ring_mask(camera: Camera, table: Table, places: Sequence[Point], shape: tuple[int, ...]) -> Mask:
+    """True about the outlines of balls, from INSIDE to OUTSIDE radii, in a picture of `shape`."""
+    rings = np.zeros(shape[:2], np.uint8)
+    for p in places:
+        outline = outline_mm(camera, table, p)
+        for share, value in ((OUTSIDE, 1), (INSIDE, 0)):
+            px = project(camera, np.asarray(p) + share * outline, table.radius_mm)
+            cv2.fillPoly(rings, [np.round(np.clip(px, -4e4, 4e4)).astype(np.int32)], value)
+    return np.asarray(rings > 0, bool)
+
+
+def _seen(
+    stretch: Stretch, surface: Surface, people: list[Mask], shown: Frame, places: Sequence[Point]
+) -> dict[str, float | None]:
+    """What needs the camera; `places`: of the balls in the frame `shown`."""
     camera, table = surface.camera, surface.table
     mm_per_px = _mm_per_px(camera, table)
-    sharp = table_mask(camera, table, stretch.pair[0].shape, SIGHTS_MM)
-    blur = measures.edge_blur_px(levels(stretch.frames[len(stretch.frames) // 2]), sharp)
+    blur = _blur_px(levels(shown), camera, table, places)
     bed = table_mask(camera, table, stretch.small[0].shape, 0.0, stretch.small_scale)
     radius_px = table.radius_mm / mm_per_px / stretch.small_scale
     told = exposure_s(stretch.small, stretch.times_s, bed, radius_px)

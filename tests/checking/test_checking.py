@@ -11,13 +11,23 @@ import numpy as np
 import pytest
 
 from lessonkit.checking import measures
-from lessonkit.checking.check import Checked, check
+from lessonkit.checking.check import Checked, check, ring_mask
 from lessonkit.checking.limits import LIMITS
 from lessonkit.checking.picture import draw
 from lessonkit.checking.smear import exposure_s
 from lessonkit.checking.verdict import as_json, judge
 from tests.running import ROOT
-from tests.scenes import TABLES, Look, Scene, View, random_layout, write_clip
+from tests.scenes import (
+    TABLES,
+    Look,
+    Scene,
+    View,
+    make_camera,
+    random_layout,
+    random_scene,
+    render,
+    write_clip,
+)
 
 BASE = Scene(TABLES["9ft"], View(), Look(), random_layout(np.random.default_rng(5), TABLES["9ft"], 9), seed=2)
 
@@ -72,6 +82,24 @@ def test_blur_grows_with_the_blur() -> None:
     read = [measures.edge_blur_px(cv2.GaussianBlur(sharp, (0, 0), s)) for s in (1.0, 2.0, 4.0)]
     for got, true in zip(read, (1.0, 2.0, 4.0), strict=True):
         assert got is not None and 0.4 * true < got < 1.4 * true
+
+
+@pytest.mark.parametrize("seed", [7001, 7003, 7005])
+def test_blur_is_told_by_the_balls(seed: int) -> None:
+    """On made-up tables with pools of light, grain and noise: what the renderer blurred by, told within a pixel, though
+    all edges of the table together would tell up to half as much again."""
+    kind = ("easy", "middling", "hard")[seed % 3]
+    scene = random_scene(np.random.default_rng(seed), kind, 0, size=(1280, 720), people=False)  # type: ignore[arg-type]
+    camera = make_camera(scene.view, scene.table)
+    read = []
+    for blur_px in (0.5, 1.5, 3.0):
+        picture = render(replace(scene, look=replace(scene.look, blur_px=blur_px)), 0.0)
+        grey = np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
+        rings = ring_mask(camera, scene.table, list(scene.layout.values()), grey.shape)
+        told = measures.edge_blur_px(grey, rings)
+        assert told is not None and abs(told - blur_px) < 1.0
+        read.append(told)
+    assert read == sorted(read)
 
 
 @pytest.mark.parametrize("open_s", [1 / 30, 1 / 60])
