@@ -15,10 +15,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.footage.reader import Frame, open_footage
+from lessonkit.footage.reader import Frame, OpenFootage, open_footage
 from lessonkit.model import Point, Seen, SeenShot
 from lessonkit.seeing.bedview import BedView
-from lessonkit.seeing.bumps import find_bumps
+from lessonkit.seeing.bumps import Bump, find_bumps
 from lessonkit.seeing.calibration import honest
 from lessonkit.seeing.centres import outline_mm, refine_centre
 from lessonkit.seeing.first_look import People, first_look
@@ -64,7 +64,7 @@ def watch(
     tell = progress or (lambda _: None)
     with open_footage(path) as footage, workers(footage.info.duration_s) as hands:
         frames = footage.spread(BARE_PICTURES, ENOUGH_PICTURES)
-        bumps = find_bumps(footage, frames)
+        bumps = _bumps(footage, frames)
         whole = split(footage, frames, bumps, lambda shown: _find(shown, table, head, corners))
         tell(0.05)
         del frames
@@ -85,6 +85,14 @@ def watch(
         doubts = (*_doubts(whole.surface), *whole.doubts, *missed(bumps, shots, found))
         surface = whole.surface
         return Seen(footage.info, surface.table, surface.camera, tuple(shots), doubts, whole.cameras)
+
+
+def _bumps(footage: OpenFootage, frames: Sequence[Frame]) -> list[Bump]:
+    """The camera's moves; none where pictures cannot be compared, for a lesson is worth more than a move that was noticed."""
+    try:
+        return find_bumps(footage, frames)
+    except (cv2.error, np.linalg.LinAlgError):
+        return []
 
 
 def _find(frames: Sequence[Frame], size: str, head: str, corners: Sequence[Point] | None) -> Surface:
