@@ -25,7 +25,7 @@ sys.path.insert(0, str(ROOT))
 
 from lessonkit.model import CUE_BALL, Point, Track  # noqa: E402
 from lessonkit.seeing.bedview import Live  # noqa: E402
-from lessonkit.seeing.centres import outline_mm, refine_centre  # noqa: E402
+from lessonkit.seeing.centres import refine_centre  # noqa: E402
 from lessonkit.seeing.cloth import LINEAR  # noqa: E402
 from lessonkit.seeing.looks import Lighting, close_look, look, white_point  # noqa: E402
 from lessonkit.seeing.numbers import assign, costs  # noqa: E402
@@ -86,9 +86,7 @@ def stills(seeds: Sequence[int]) -> None:
         for n, f in near.items():
             patches = [filmed.patcher.patch(x, f) for x in shown]
             places[n], _ = refine_centre(patches, f, filmed.bare, [o for o in found if o != f])
-            closes[n] = close_look(
-                patches, places[n], outline_mm(filmed.camera, scene.table, places[n]), lighting
-            )
+            closes[n] = close_look(patches, places[n], lighting)
             truth = scene.layout[n]
             off["whole outline"].append(_away(places[n], truth))
             off["disc with most votes"].append(_away(f, truth))

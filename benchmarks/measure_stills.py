@@ -25,7 +25,7 @@ sys.path.insert(0, str(ROOT))
 
 from lessonkit.errors import LessonkitError  # noqa: E402
 from lessonkit.model import Camera, Point  # noqa: E402
-from lessonkit.seeing.bedview import BedView  # noqa: E402
+from lessonkit.seeing.bedview import VIEW_MM_PER_PX, BedView  # noqa: E402
 from lessonkit.seeing.calibration import honest  # noqa: E402
 from lessonkit.seeing.cloth import BareTable  # noqa: E402
 from lessonkit.seeing.identities import name_strings  # noqa: E402
@@ -33,7 +33,6 @@ from lessonkit.seeing.parts import Part  # noqa: E402
 from lessonkit.seeing.patches import Patcher  # noqa: E402
 from lessonkit.seeing.residences import residences  # noqa: E402
 from lessonkit.seeing.sampling import Sampler  # noqa: E402
-from lessonkit.seeing.size import VIEW_MM_PER_PX  # noqa: E402
 from lessonkit.seeing.watch import _find, _look_closely  # noqa: E402
 from lessonkit.table.camera import project, unproject  # noqa: E402
 from tests.scenes import make_camera, random_scene  # noqa: E402

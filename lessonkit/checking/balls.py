@@ -11,7 +11,7 @@ from lessonkit.footage.reader import Frame
 from lessonkit.model import Point
 from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.calibration import honest
-from lessonkit.seeing.centres import outline_mm, refine_centre
+from lessonkit.seeing.centres import refine_centre
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.identities import name_strings
 from lessonkit.seeing.looks import Lighting, close_look, look, white_point
@@ -66,18 +66,13 @@ def balls_at(
 
 
 def _named(there: Sequence[_Ball], bare: BareTable, size_sure: bool) -> list[SeenBall]:
-    camera, table = bare.view.camera, bare.view.table
     lighting = Lighting(bare)
     places = [r.place for r in there]
     refined: list[tuple[Point, float | None]] = []
     for k, r in enumerate(there):
         others = places[:k] + places[k + 1 :]
         refined.append(refine_centre(r.patches[:8], r.place, bare, others) if r.patches else (r.place, None))
-    closes = {
-        k: close_look(r.patches, refined[k][0], outline_mm(camera, table, refined[k][0]), lighting)
-        for k, r in enumerate(there)
-        if r.patches
-    }
+    closes = {k: close_look(r.patches, refined[k][0], lighting) for k, r in enumerate(there) if r.patches}
     white = white_point(list(closes.values()))
     looks = {k: look(c, white, len(there[k].patches)) for k, c in closes.items()}
     looked = sorted(looks)

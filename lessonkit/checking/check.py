@@ -24,7 +24,7 @@ from lessonkit.checking.verdict import Report, judge, table_findings
 from lessonkit.errors import TableError
 from lessonkit.footage.reader import Frame
 from lessonkit.model import Camera, Point, Table
-from lessonkit.seeing.bedview import BORDER_MM, BedView
+from lessonkit.seeing.bedview import BORDER_MM, VIEW_MM_PER_PX, BedView
 from lessonkit.seeing.centres import outline_mm
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.size import sized
@@ -34,7 +34,6 @@ from lessonkit.table.finding import Surface, find_table
 Picture = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
 
-VIEW_MM_PER_PX = 3.2
 SIGHTS_MM = 105.0
 """How far behind the nose lines the rails must be seen: the sights and a little more."""
 RAIL_TOP_MM = 42.0

@@ -21,6 +21,8 @@ from lessonkit.table.camera import centre_mm, project
 Picture = NDArray[np.uint8]
 Floats = NDArray[np.float64]
 
+VIEW_MM_PER_PX = 3.2
+"""A ball is 18 pixels wide: enough to find it, little to compute."""
 BORDER_MM = 70.0
 """How far the view reaches past the nose lines, so that a ball in a pocket's mouth is still in it."""
 

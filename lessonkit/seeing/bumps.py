@@ -319,6 +319,3 @@ def recognised(known: Picture, grey: Picture) -> Array | None:
         return None
     spread = np.ptp(before[alike.ravel() > 0], axis=0) / known.shape[::-1]
     return np.asarray(move, float) if spread.min() > 0.35 else None
-
-
-__all__ = ["Bump", "changes", "find_bumps"]

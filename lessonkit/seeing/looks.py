@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.model import Point
+from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.centres import outline_mm
 from lessonkit.seeing.cloth import LINEAR, BareTable
 from lessonkit.seeing.patches import Patch
 
@@ -44,7 +46,7 @@ class Close:
     """Shape (n, n, 3), blue-green-red."""
     radius: NDArray[np.float32]
     """How far out on the ball's visible disc each pixel lies: 0 in its middle, 1 on its outline, shape (n, n)."""
-    lamp: float = 1.0
+    lamp: float
     """What the light was divided by to be evenly lit: times this, it is as the camera saw it."""
 
 
@@ -65,28 +67,28 @@ class Look:
 class Lighting:
     """How bright the lamp is at each place of the table, beside its middle brightness."""
 
+    view: BedView
+    """By which the bare table was seen."""
+
     def __init__(self, bare: BareTable) -> None:
         view = bare.view
         light = bare.linear.sum(-1)
         bed = view.table_mask(-view.table.radius_mm)
-        self._view = view
+        self.view = view
         self._middle = float(np.median(light[bed]))
         inside = np.where(bed, light, np.float32(self._middle))
         self._smooth = cv2.GaussianBlur(inside.astype(np.float32), (0, 0), 60 / view.mm_per_px)
 
     def at(self, place: Point) -> float:
         """1 where the lamp is as bright as in the middle of the range."""
-        x, y = self._view.to_view([place])[0]
-        x = float(np.clip(x, 0, self._view.columns - 1))
-        y = float(np.clip(y, 0, self._view.rows - 1))
+        x, y = self.view.to_view([place])[0]
+        x = float(np.clip(x, 0, self.view.columns - 1))
+        y = float(np.clip(y, 0, self.view.rows - 1))
         return float(np.clip(self._smooth[round(y), round(x)] / self._middle, 0.4, 2.0) ** LAMP_TRUST)
 
 
-def close_look(patches: Sequence[Patch], place: Point, outline: Floats, lighting: Lighting) -> Close:
-    """The mean of up to eight patches of one ball at rest.
-
-    `outline`: shape (n, 2), millimetres from `place`, at even steps round the ball (`centres.outline_mm`).
-    """
+def close_look(patches: Sequence[Patch], place: Point, lighting: Lighting) -> Close:
+    """The mean of up to eight patches of one ball at rest."""
     step = max(1, len(patches) // 8)
     used = patches[::step][:8]
     n = used[0].picture.shape[0]
@@ -96,12 +98,15 @@ def close_look(patches: Sequence[Patch], place: Point, outline: Floats, lighting
         m = np.array([[1.0, 0.0, dx], [0.0, 1.0, dy]])
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         total += cv2.warpAffine(LINEAR[p.picture], m, (n, n), flags=flags, borderMode=cv2.BORDER_REPLICATE)
-    return Close(total / (len(used) * np.float32(lighting.at(place))), radii(outline, n, used[0].mm_per_px))
+    outline = outline_mm(lighting.view.camera, lighting.view.table, place)
+    lamp = lighting.at(place)
+    return Close(total / np.float32(len(used) * lamp), radii(outline, n, used[0].mm_per_px), lamp)
 
 
 def radii(outline: Floats, n: int, mm_per_px: float) -> NDArray[np.float32]:
     """How far out in an ellipse each pixel of a patch n wide lies: 0 in its middle, 1 on `outline`, shape (n, n).
 
+    `outline`: millimetres from the ball's centre at even steps round it, shape (N, 2) (`centres.outline_mm`).
     A slanting view draws a ball out: a circle would leave out part of it, a stripe's white at its ends first of all.
     """
     middle = outline.mean(0)

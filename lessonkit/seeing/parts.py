@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from lessonkit.errors import TableError
 from lessonkit.footage.reader import Frame, OpenFootage
 from lessonkit.model import Camera, SeenShot, Table
-from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.bedview import VIEW_MM_PER_PX, BedView
 from lessonkit.seeing.bumps import Bump
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.residences import Residence
@@ -36,8 +36,6 @@ IN_ONE_PASS_S = 30.0
 """A part no longer than this is decoded once for its pictures; of a longer one each is sought."""
 WORSE = 0.15
 """A table refitted from where it was must look like one nearly as much as before, else it is looked for anew."""
-VIEW_MM_PER_PX = 3.2
-"""A ball is 18 pixels wide in the bed view: enough to find it, little to compute."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from lessonkit.errors import TableError
 from lessonkit.footage.reader import Frame
 from lessonkit.model import Camera, Point, Table
-from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.bedview import VIEW_MM_PER_PX, BedView
 from lessonkit.seeing.centres import fit_outline
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.discs import edges_of, find_discs, votes_of
@@ -27,7 +27,6 @@ from lessonkit.table.sizes import SIGHT_FROM_NOSE_MM, likeliest_size
 
 Picture = NDArray[np.uint8]
 
-VIEW_MM_PER_PX = 3.2
 RATIOS = np.arange(0.92, 1.44, 0.02)
 """Widths of a ball that are tried, beside what it would be on the fitted table."""
 LEAST_VOTES = 0.7

@@ -20,7 +20,7 @@ from lessonkit.model import Point, Seen, SeenShot
 from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.bumps import Bump, find_bumps
 from lessonkit.seeing.calibration import honest
-from lessonkit.seeing.centres import outline_mm, refine_centre
+from lessonkit.seeing.centres import refine_centre
 from lessonkit.seeing.first_look import People, first_look
 from lessonkit.seeing.following import Followed, Resting, follow_all
 from lessonkit.seeing.hearing import sharpened
@@ -130,24 +130,19 @@ def _look_closely(found: list[Residence], parts: Sequence[Part]) -> Resting:
         places.append(place)
         errors.append(error)
         if r.patches:
-            view = parts[r.part].bare.view
-            outline = outline_mm(view.camera, view.table, place)
-            closes[i] = close_look(r.patches, place, outline, lighting[r.part])
+            closes[i] = close_look(r.patches, place, lighting[r.part])
     white = white_point(list(closes.values()))
     looks: dict[int, Look | None] = {
         i: look(closes[i], white, len(r.patches)) if i in closes else None for i, r in enumerate(found)
     }
-    colours = [
-        _core(closes[i], lighting[r.part].at(r.place)) if i in closes else np.full(3, 0.3)
-        for i, r in enumerate(found)
-    ]
+    colours = [_core(closes[i]) if i in closes else np.full(3, 0.3) for i in range(len(found))]
     whiteness = [cost(k, 0) if (k := looks[i]) is not None else 30.0 for i in range(len(found))]
     return Resting(found, places, errors, looks, colours, whiteness)
 
 
-def _core(close: Close, light: float) -> NDArray[np.float64]:
+def _core(close: Close) -> NDArray[np.float64]:
     """The mean light of a ball's middle as the camera saw it, shape (3,)."""
-    return np.asarray(close.light[close.radius < 0.55].mean(0) * light, float)
+    return np.asarray(close.light[close.radius < 0.55].mean(0) * close.lamp, float)
 
 
 def _describe(

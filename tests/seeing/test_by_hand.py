@@ -14,7 +14,7 @@ import pytest
 
 from lessonkit.model import Layout
 from lessonkit.seeing.calibration import UNSURE_SIZE, honest
-from lessonkit.seeing.centres import outline_mm, refine_centre
+from lessonkit.seeing.centres import refine_centre
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.identities import name_strings
 from lessonkit.seeing.looks import Lighting, close_look, look, white_point
@@ -53,7 +53,7 @@ def film(layouts: Sequence[Layout], light: str = "plain") -> list[tuple[dict[int
         beside = [o.place for o in found if o is not r and o.first_s < r.last_s and o.last_s > r.first_s]
         place = refine_centre(r.patches[:8], r.place, bare, beside)[0]
         places.append(place)
-        closes[i] = close_look(r.patches, place, outline_mm(filmed.camera, TABLE, place), lighting)
+        closes[i] = close_look(r.patches, place, lighting)
     white = white_point(list(closes.values()))
     looks = {i: look(closes[i], white, len(found[i].patches)) for i in closes}
     times = [k * EACH_S + LOOKS_S[-1] for k in range(len(layouts))]

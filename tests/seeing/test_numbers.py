@@ -71,7 +71,7 @@ def close(
         light[np.abs(gy) > band] = white
     if rgb[:3] != BALLS[0]:
         light[np.hypot(gx, gy) < 0.22] = white
-    return Close((light * lamp).astype(np.float32), np.hypot(gx, gy).astype(np.float32))
+    return Close((light * lamp).astype(np.float32), np.hypot(gx, gy).astype(np.float32), 1.0)
 
 
 @pytest.mark.parametrize("lamp", [(1.0, 1.0, 1.0), (0.62, 0.8, 0.95), (0.9, 0.75, 0.6)])
@@ -201,7 +201,7 @@ def test_a_stripe_shows_white_near_its_rim_however_it_lies(
         "solid": np.where((along > np.cos(np.arcsin(0.32)))[..., None], white, red),
     }
     seen = {
-        k: look(Close(v.astype(np.float32), r.astype(np.float32)), white.astype(float), 8)
+        k: look(Close(v.astype(np.float32), r.astype(np.float32), 1.0), white.astype(float), 8)
         for k, v in drawn.items()
     }
     assert seen["stripe"].rim_white > seen["solid"].rim_white + 0.1

@@ -55,11 +55,7 @@ def see(scene: Scene) -> Seen:
         {n: p for n, (p, _) in refined.items()}, {n: e or 3.0 for n, (_, e) in refined.items()}, scene.table
     )
     lighting = Lighting(filmed.bare)
-    camera = filmed.view.camera
-    closes = {
-        n: close_look(patches[n], places[n], outline_mm(camera, scene.table, places[n]), lighting)
-        for n in near
-    }
+    closes = {n: close_look(patches[n], places[n], lighting) for n in near}
     white = white_point(list(closes.values()))
     named = assign(np.array([costs([look(closes[n], white, len(shown))]) for n in near]))
     return Seen(
