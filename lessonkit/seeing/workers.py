@@ -78,9 +78,10 @@ def workers(duration_s: float) -> Iterator[Workers]:
     try:
         yield Workers(pool, count)
     except BaseException:
-        pool.shutdown(wait=False, cancel_futures=True)
         for child in multiprocessing.active_children():
             child.terminate()
+        # waited for: a pool that still closes its pipes while Python ends makes Python complain of them
+        pool.shutdown(wait=True, cancel_futures=True)
         raise
     pool.shutdown(wait=False, cancel_futures=True)
 
