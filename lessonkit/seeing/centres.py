@@ -43,6 +43,11 @@ HOLD = 3.0
 """See `fit_outline`."""
 BESIDE = 0.16
 """How far, in radii, to both sides of an edge it is asked what lies there."""
+SCALES = (0.8, 1.25, 0.02)
+"""Where `outline_scale` looks for the outline, in outlines of the expected size: from, to, step."""
+INWARD = 0.32
+"""A ball's rim turns away from the light and is blurred, so colours change most a little inside it: by this share of the
+blurred edge's width to its outer side (scenes of known truth and the three clips with truth: see docs/seeing.md)."""
 NEIGHBOUR = 1.3
 """A point of the outline this near, in radii, to another ball's centre lies against that ball."""
 
@@ -225,6 +230,41 @@ def fit_outline(
         chance = CORRELATED * spread * float(np.sqrt(2 / max(0.5, free)))
         found = Outline(centre, float(np.hypot(chance, SYSTEMATIC_PX * mm_per_px)), float(solution[2]))
     return found
+
+
+def outline_scale(patch: Patch, centre: Point, bare: BareTable) -> float | None:
+    """How wide the ball at `centre`, the patch's middle, is beside one of the table's size; None where no edge is seen.
+
+    The whole outline at once, and no size expected: the scale at which the colours change most all round, each
+    direction counting up to a limit.
+    """
+    outline = outline_mm(bare.view.camera, bare.view.table, centre)
+    scales = np.arange(*SCALES)
+    at = outline[:, None, :] * scales[None, :, None] / patch.mm_per_px + patch.picture.shape[0] // 2
+    xy = at.astype(np.float32)
+    light = cv2.remap(
+        patch.picture, xy[..., 0], xy[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    ).astype(np.float32)
+    change = np.linalg.norm(np.gradient(light, axis=1), axis=2)
+    change = np.minimum(change, MOST_COUNTED * np.median(change.max(1))).mean(0, keepdims=True)
+    g = cv2.GaussianBlur(change.astype(np.float32), (5, 1), 1.2)[0]
+    i = int(g[1:-1].argmax()) + 1
+    bend = g[i - 1] - 2 * g[i] + g[i + 1]
+    if i in (1, len(g) - 2) or bend >= 0:
+        return None
+    peak = scales[i] + 0.5 * (g[i - 1] - g[i + 1]) / bend * (scales[1] - scales[0])
+    return float(peak + INWARD * _outer_width(g, i) * (scales[1] - scales[0]))
+
+
+def _outer_width(g: NDArray[np.float32], top: int) -> float:
+    """From the top of a peak outward to half way down to what lies beside it, in samples."""
+    beside = float(np.percentile(g, 15))
+    half = beside + 0.5 * (float(g[top]) - beside)
+    below = np.flatnonzero(g[top:] <= half)
+    if not len(below):
+        return float(len(g) - 1 - top)
+    i = top + int(below[0])
+    return i - top - (half - float(g[i])) / max(float(g[i - 1] - g[i]), 1e-9)
 
 
 def _solve(unit: Floats, off: Floats, weight: Floats, hold: float) -> tuple[Floats, float, Floats]:

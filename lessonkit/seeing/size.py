@@ -1,7 +1,7 @@
 """The table's size from its balls: a ball is 57.15 mm wide on every table, so its share of the length tells the size.
 
-Works on a surface that was fitted as some size: first the radius at which discs in the bed view gather most votes,
-then the outlines of lone balls, their growth left free.
+Works on a surface that was fitted as some size: first the radius at which discs in the bed view gather most votes;
+then the step of a rack, which blur and shadow cannot change, or where there is none the outlines of lone balls.
 """
 
 from __future__ import annotations
@@ -17,30 +17,44 @@ from lessonkit.errors import TableError
 from lessonkit.footage.reader import Frame
 from lessonkit.model import Camera, Point, Table
 from lessonkit.seeing.bedview import VIEW_MM_PER_PX, BedView
-from lessonkit.seeing.centres import fit_outline
+from lessonkit.seeing.centres import fit_outline, outline_scale, refine_centre
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.discs import edges_of, find_discs, votes_of
 from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.sampling import clearness, people
+from lessonkit.seeing.spacing import Spacing, spacing
 from lessonkit.table.finding import Surface, find_resized, find_table
 from lessonkit.table.sizes import SIGHT_FROM_NOSE_MM, likeliest_size
 
 Picture = NDArray[np.uint8]
+Floats = NDArray[np.float64]
 
 RATIOS = np.arange(0.92, 1.44, 0.02)
 """Widths of a ball that are tried, beside what it would be on the fitted table."""
 LEAST_VOTES = 0.7
 MOST_PICTURES = 6
+RACK_PICTURES = 3
 SIGHTS_TO_TELL = 12
 FITS = 3
 ROUNDS = 2
-"""An outline is looked for near the size that is expected, so a second look finds what the first came near."""
+"""Centres are fitted as the size that is expected, so a second look sharpens what the first came near."""
+LEAST_OUTLINES = 3
+OTHERWISE = ("2286x1143", "1981x991")
+"""In the middle of the sizes that are called 8 and 7 ft: so near them that their sights are found."""
+CLEARLY = 0.1
+"""By how much more a surface must look like a table, once its sights are found."""
 SURE = 0.9
 BEYOND_DOUBT = 0.98
 ROUGHLY = 0.03
-"""Standard deviation, as a share, of the width at which discs gather most votes."""
-SYSTEMATIC = 0.018
-"""Blur and shadow make outlines look larger or smaller by about this share (scenes of known truth: see docs/seeing.md)."""
+"""Standard deviation, as a share, of the width at which discs gather most votes; more where balls lie in a rack."""
+AGREE = 0.05
+"""Votes and sights that differ by more, as a share, tell nothing together: votes are led astray by racks."""
+SYSTEMATIC = 0.015
+"""Standard deviation, as a share, of what outlines are off by (scenes of known truth: see docs/seeing.md)."""
+LONE, CLEAR = 3.2, 0.9
+"""A ball lies alone if no other is this near, in radii, and so much of the ring about it is bare table."""
+LATTICE_PX = 0.2
+"""What the step of a rack may be off by for its balls' being few pixels wide, in pixels."""
 
 
 @dataclass(frozen=True)
@@ -63,6 +77,7 @@ def sized(
     corners: Sequence[Point] | None,
 ) -> Surface:
     """A surface that was fitted as some size, fitted as the size that its balls and sights tell; doubt is said in it."""
+    surface = _with_sights(surface, pictures, head, corners)
     for _ in range(FITS):
         # heights were scaled with the wrong size: fitted closer to the truth, balls and sights tell a little better
         told = tell_size(frames, surface.camera, surface.table, sight_distance_mm(surface))
@@ -73,6 +88,38 @@ def sized(
         except TableError:
             break
     return replace(surface, size_sure=False)
+
+
+def _with_sights(
+    surface: Surface, pictures: Sequence[Picture], head: str, corners: Sequence[Point] | None
+) -> Surface:
+    """The surface, or where it shows few sights and shows them as a table of another size, that one.
+
+    On a table taken for one much too large the sights lie where none are looked for.
+    """
+    if surface.sights >= SIGHTS_TO_TELL:
+        return surface
+
+    def resized(size: str) -> Surface:
+        return find_resized(surface, size)
+
+    def anew(size: str) -> Surface:
+        return find_table(pictures, size=size, head=head)
+
+    best = surface
+    # most often all but the heights is right; else what was taken for the table's lines is not, and it is looked for anew
+    ways = [resized] if corners is not None else [resized, anew]
+    for way in ways:
+        for size in OTHERWISE:
+            try:
+                other = way(size)
+            except TableError:
+                continue
+            if other.sights >= SIGHTS_TO_TELL and other.score > best.score + CLEARLY:
+                best = other
+                if best.score > BEYOND_DOUBT - CLEARLY:
+                    return best
+    return best
 
 
 def _as_size(
@@ -107,23 +154,30 @@ def tell_size(frames: Sequence[Frame], camera: Camera, fitted: Table, sight_mm: 
             return Told(fitted, False, 0, None)
         table, chance = likeliest_size(None, 1.0, by_sights)
         return Told(table, chance > SURE, 0, None)
-    if by_sights is not None:
-        # where votes and sights agree on a size that has no near neighbour, outlines would only cost time
-        table, chance = likeliest_size(
-            fitted.length_mm / (fitted.ball_diameter_mm * rough), ROUGHLY, by_sights
-        )
+
+    def likeliest(share: float, doubt: float) -> tuple[Table, float]:
+        return likeliest_size(fitted.length_mm / (fitted.ball_diameter_mm * share), doubt, by_sights)
+
+    if by_sights is not None and abs(np.log(by_sights * rough / fitted.length_mm)) < AGREE:
+        # where votes and sights agree on a size that has no near neighbour, a closer look would only cost time
+        table, chance = likeliest(rough, ROUGHLY)
         if chance > BEYOND_DOUBT:
             return Told(table, True, 0, rough)
-    share, doubt, growths = rough, 0.02, np.zeros(0)
+    rack = _rack(frames, used[:: max(1, len(used) // RACK_PICTURES)], camera, fitted, rough)
+    if rack is not None:
+        table, chance = likeliest(*rack)
+        return Told(table, chance > SURE, 0, rack[0])
+    share, doubt, widths = rough, ROUGHLY, np.zeros(0)
     for _ in range(ROUNDS):
-        growths = np.asarray(_growths(frames, used, camera, fitted, share))
-        if len(growths) < 3:
+        widths = _widths(frames, used, camera, fitted, share)
+        if len(widths) < LEAST_OUTLINES:
             break
-        share += float(np.median(growths)) / fitted.radius_mm
-        spread = 1.4826 * float(np.median(np.abs(growths - np.median(growths)))) / fitted.radius_mm
-        doubt = float(np.hypot(SYSTEMATIC, spread / np.sqrt(len(growths))))
-    table, chance = likeliest_size(fitted.length_mm / (fitted.ball_diameter_mm * share), doubt, by_sights)
-    return Told(table, chance > SURE and (len(growths) >= 3 or by_sights is not None), len(growths), share)
+        share = float(np.median(widths))
+        spread = 1.4826 * float(np.median(np.abs(widths - share)))
+        doubt = float(np.hypot(SYSTEMATIC, spread / np.sqrt(len(widths))))
+    table, chance = likeliest(share, doubt)
+    enough = len(widths) >= LEAST_OUTLINES or by_sights is not None
+    return Told(table, chance > SURE and enough, len(widths), share)
 
 
 def _rough_ratio(view: BedView, pictures: Sequence[Picture]) -> float | None:
@@ -148,31 +202,84 @@ def _rough_ratio(view: BedView, pictures: Sequence[Picture]) -> float | None:
     return float(RATIOS[k])
 
 
-def _growths(
-    frames: Sequence[Frame], used: Sequence[Frame], camera: Camera, fitted: Table, rough: float
-) -> list[float]:
-    """How much wider, in millimetres of radius, each lone ball is than `rough` says."""
-    table = replace(fitted, ball_diameter_mm=fitted.ball_diameter_mm * rough)
-    view = BedView.of(camera, table, VIEW_MM_PER_PX)
-    bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
-    patcher = Patcher(camera, table)
-    bed = view.table_mask(-1.5 * table.radius_mm)
-    growths: list[float] = []
+def _rack(
+    frames: Sequence[Frame], used: Sequence[Frame], camera: Camera, fitted: Table, share: float
+) -> tuple[float, float] | None:
+    """The width of a ball beside the fitted table's, from the step of a rack, and its doubt; None: there is no rack."""
+    doubt: float | None = None
+    least, most = float(RATIOS[0]) * fitted.ball_diameter_mm, float(RATIOS[-1]) * fitted.ball_diameter_mm
+    for _ in range(ROUNDS):
+        look = _Look.of(frames, camera, fitted, share)
+        steps: list[Spacing] = []
+        for frame in used:
+            step = spacing([place for place, _ in look.discs(frame, 0.45, 0.5)], least, most)
+            if step is not None:
+                step = spacing(look.centres(frame), least, most) or step
+                steps.append(step)
+            elif not steps:
+                return None  # most films show no rack: the first picture says so
+        if 2 * len(steps) <= len(used):
+            return None
+        share = float(np.median([s.step_mm for s in steps])) / fitted.ball_diameter_mm
+        few_px = LATTICE_PX * look.patcher.mm_per_px / (share * fitted.ball_diameter_mm)
+        doubt = float(np.hypot(np.median([s.doubt for s in steps]), few_px))
+        least, most = (0.93 * share * fitted.ball_diameter_mm, 1.07 * share * fitted.ball_diameter_mm)
+    return None if doubt is None else (share, doubt)
+
+
+def _widths(
+    frames: Sequence[Frame], used: Sequence[Frame], camera: Camera, fitted: Table, share: float
+) -> Floats:
+    """How wide each lone ball is beside the fitted table's, those at about `share` of it."""
+    look = _Look.of(frames, camera, fitted, share)
+    widths = []
     for frame in used:
-        seen = view.warp_frame(frame)
-        foreign = bare.foreign(seen)
-        discs = find_discs(
-            seen, foreign, view.radius_px, least_votes=LEAST_VOTES, least_fill=0.8, slant=view.slant
-        )
-        somebody = people(foreign, view.radius_px)
-        for d, clear in zip(
-            discs, clearness(foreign, discs, somebody, view.radius_px, view.slant), strict=True
-        ):
-            if clear < 0.9 or not bed[round(d.y_px), round(d.x_px)]:
-                continue
-            x, y = view.to_mm([(d.x_px, d.y_px)])[0]
-            place = (float(x), float(y))
-            outline = fit_outline([patcher.patch(frame, place)], place, bare, hold=0.0)
-            if outline is not None and abs(outline.growth_mm) < 0.1 * table.radius_mm:
-                growths.append(outline.growth_mm)
-    return growths
+        for place, lone in look.discs(frame, 0.6, 0.7):
+            outline = fit_outline([look.patcher.patch(frame, place)], place, look.bare) if lone else None
+            if outline is not None:
+                patch = look.patcher.patch(frame, outline.centre)
+                widths.append(outline_scale(patch, outline.centre, look.bare))
+    found = np.array([w for w in widths if w is not None], float)
+    return found * share
+
+
+@dataclass(frozen=True, eq=False)
+class _Look:
+    """Pictures of a table looked at with balls of some width in mind."""
+
+    view: BedView
+    bare: BareTable
+    patcher: Patcher
+    bed: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, frames: Sequence[Frame], camera: Camera, fitted: Table, share: float) -> _Look:
+        table = replace(fitted, ball_diameter_mm=fitted.ball_diameter_mm * share)
+        view = BedView.of(camera, table, VIEW_MM_PER_PX)
+        bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
+        return cls(view, bare, Patcher(camera, table), view.table_mask(-1.5 * table.radius_mm))
+
+    def discs(self, frame: Frame, votes: float, fill: float) -> list[tuple[Point, bool]]:
+        """Places of discs off the cushions, and whether each lies alone with bare table round it."""
+        seen = self.view.warp_frame(frame)
+        foreign = self.bare.foreign(seen)
+        radius = self.view.radius_px
+        found = find_discs(seen, foreign, radius, least_votes=votes, least_fill=fill, slant=self.view.slant)
+        clear = clearness(foreign, found, people(foreign, radius), radius, self.view.slant)
+        at = np.array([(d.x_px, d.y_px) for d in found]).reshape(-1, 2)
+        places = self.view.to_mm(at) if len(at) else at
+        out: list[tuple[Point, bool]] = []
+        for k, (place, open_) in enumerate(zip(places, clear, strict=True)):
+            if self.bed[round(at[k, 1]), round(at[k, 0])]:
+                alone = np.sum(np.hypot(*(at - at[k]).T) < LONE * radius) == 1
+                out.append(((float(place[0]), float(place[1])), bool(alone and open_ > CLEAR)))
+        return out
+
+    def centres(self, frame: Frame) -> list[Point]:
+        """Places of balls, each by its outline."""
+        discs = [place for place, _ in self.discs(frame, 0.45, 0.5)]
+        out = []
+        for place in discs:
+            others = [o for o in discs if o is not place]
+            out.append(refine_centre([self.patcher.patch(frame, place)], place, self.bare, others)[0])
+        return out

@@ -17,7 +17,7 @@ from lessonkit.table.cloth import Region, cloth_regions
 from lessonkit.table.edges import Line, measure_line, profile_across, steps_of
 from lessonkit.table.fitting import Evidence, Fit, Rail, corners_px, first_cameras, fit, with_error
 from lessonkit.table.marks import Sights, measure_holes, measure_sights, pockets_seen
-from lessonkit.table.plate import Picture, median_picture
+from lessonkit.table.plate import Picture, brightened, median_picture
 from lessonkit.table.rails import sample
 from lessonkit.table.sizes import table_of_size
 
@@ -45,7 +45,7 @@ class Surface:
     table: Table
     camera: Camera
     plate: Picture
-    """Shape (H, W, 3), BGR."""
+    """Shape (H, W, 3), BGR; brightened where the table was only found so."""
     cloth_bgr: tuple[float, float, float]
     """The cloth's typical colour in the plate."""
     size_sure: bool
@@ -81,17 +81,17 @@ def find_table(
         raise TableError(f"The head of the table cannot be '{head}': say left, right, top or bottom.")
     asked = None if size == "auto" else table_of_size(size)
     plate = median_picture(pictures)
-    found: _Found | None = None
     # seen at a slant, a small table does not look like a large one from farther away: heights stay what they are
-    for table in [asked] if asked else [table_of_size(s) for s in ("9ft", "7ft", "8ft")]:
+    tables = [asked] if asked else [table_of_size(s) for s in ("9ft", "7ft", "8ft")]
+    for picture, table in itertools.product(_lit(plate), tables):
         found = (
-            _recognise(plate, table, head) if corners is None else _from_corners(plate, table, head, corners)
+            _recognise(picture, table, head)
+            if corners is None
+            else _from_corners(picture, table, head, corners)
         )
         if found is not None:
-            break
-    if found is None:
-        raise TableError(f"No pool table was recognised in the picture. {_HOW}")
-    return _surface(plate, found, asked is not None)
+            return _surface(picture, found, asked is not None)
+    raise TableError(f"No pool table was recognised in the picture. {_HOW}")
 
 
 def find_near(pictures: Sequence[Picture], before: Surface, camera: Camera) -> Surface:
@@ -101,11 +101,12 @@ def find_near(pictures: Sequence[Picture], before: Surface, camera: Camera) -> S
     """
     plate = median_picture(pictures)
     start = Fit(camera, before.rail, 0.0, np.zeros(0))
-    refined = _refine(plate, start, before.table, (_ROUGH[1], *_CLOSE))
-    found = _judged(plate, before.table, before.head, *refined)
-    if found.score < _LEAST:
-        raise TableError(f"The table was not found again after the camera moved. {_HOW}")
-    return _surface(plate, found, before.size_sure)
+    for picture in _lit(plate):
+        refined = _refine(picture, start, before.table, (_ROUGH[1], *_CLOSE))
+        found = _judged(picture, before.table, before.head, *refined)
+        if found.score >= _LEAST:
+            return _surface(picture, found, before.size_sure)
+    raise TableError(f"The table was not found again after the camera moved. {_HOW}")
 
 
 def find_resized(before: Surface, size: str) -> Surface:
@@ -123,6 +124,12 @@ def find_resized(before: Surface, size: str) -> Surface:
     if found.score < max(_LEAST, before.score - 0.05):
         raise TableError(f"The table does not fit a size of {size}. {_HOW}")
     return _surface(plate, found, size_sure=True)
+
+
+def _lit(plate: Picture) -> list[Picture]:
+    """The picture as it is, and a dark one brought up as well."""
+    bright = brightened(plate)
+    return [plate] if bright is None else [plate, bright]
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,6 +15,9 @@ from lessonkit.table.camera import project
 
 Picture = NDArray[np.uint8]
 MOST_PICTURES = 25
+DARK, BRIGHT = 150.0, 210.0
+"""A picture of which 97 of 100 pixels stay below the one is dark, and is brought up until they stay below the other."""
+MOST_GAIN = 8.0
 
 
 def median_picture(pictures: Sequence[Picture]) -> Picture:
@@ -39,6 +42,17 @@ def median_picture(pictures: Sequence[Picture]) -> Picture:
     if n % 2:
         return np.array(planes[n // 2], np.uint8)
     return np.asarray(cv2.addWeighted(planes[n // 2 - 1], 0.5, planes[n // 2], 0.5, 0.0), np.uint8)
+
+
+def brightened(plate: Picture) -> Picture | None:
+    """A dark picture (H, W, 3) with all its light multiplied; None where it is not dark.
+
+    Steps between cloth and rails that are plain to the eye are too small in it for what looks for them.
+    """
+    top = float(np.percentile(plate[::4, ::4].max(2), 97))
+    if top >= DARK:
+        return None
+    return np.asarray(cv2.convertScaleAbs(plate, alpha=min(MOST_GAIN, BRIGHT / max(top, 1.0))), np.uint8)
 
 
 def clear_bed(plate: Picture, pictures: Sequence[Picture], camera: Camera, table: Table) -> Picture:

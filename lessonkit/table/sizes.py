@@ -86,6 +86,9 @@ _USUAL = {"9ft": 0.4, "8ft": 0.2, "8ft (88 x 44 in)": 0.12, "7ft": 0.12, "7ft (7
 
 SIGHT_TOLERANCE = 0.015
 """Standard deviation, as a share, of how far from the nose makers set the sights: WPA allows 3 11/16 to 3 13/16 in."""
+ASTRAY, ASTRAY_BY = 0.07, 0.08
+"""How often balls' widths lead astray (dark balls, print, a bad picture), and by how much then, as a share (scenes of known
+truth)."""
 
 
 def likeliest_size(
@@ -98,18 +101,27 @@ def likeliest_size(
     is needed for it. Either may be None. What is met more often is preferred where two are near; surfaces other than
     9, 8 and 7 ft are named LxW.
     """
-    measured = [] if length_in_balls is None else [(length_in_balls * BALL_DIAMETER_MM, doubt)]
+    measured = [] if length_in_balls is None else [(length_in_balls * BALL_DIAMETER_MM, doubt, ASTRAY)]
     if length_by_sights_mm is not None:
-        measured.append((length_by_sights_mm, SIGHT_TOLERANCE))
+        measured.append((length_by_sights_mm, SIGHT_TOLERANCE, 0.0))
     chances = {}
     for name, (length, width) in {**SURFACES_MM, **ALTERNATES_MM}.items():
-        off = sum((math.log(got / length) / sigma) ** 2 for got, sigma in measured)
-        chances[name] = (_USUAL.get(name, 0.03) * math.exp(-0.5 * off), length, width)
+        chance = _USUAL.get(name, 0.03)
+        for got, sigma, astray in measured:
+            chance *= _likelihood(math.log(got / length), sigma, astray)
+        chances[name] = (chance, length, width)
     best = max(chances, key=lambda n: chances[n][0])
     chance, length, width = chances[best]
     total = sum(c[0] for c in chances.values())
     table = table_of_size(best if best in SURFACES_MM else f"{length:g}x{width:g}")
     return table, chance / total if total > 0 else 0.0
+
+
+def _likelihood(off: float, sigma: float, astray: float) -> float:
+    """Of a share that is measured `off` by (a natural logarithm), where one in `1 / astray` goes anywhere near."""
+    near = math.exp(-0.5 * (off / sigma) ** 2) / sigma
+    far = math.exp(-0.5 * (off / ASTRAY_BY) ** 2) / ASTRAY_BY
+    return (1 - astray) * near + astray * far
 
 
 def _table(name: str, length: float, width: float) -> Table:
