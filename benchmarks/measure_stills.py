@@ -27,7 +27,7 @@ from lessonkit.errors import LessonkitError  # noqa: E402
 from lessonkit.model import Camera, Point  # noqa: E402
 from lessonkit.seeing.bedview import VIEW_MM_PER_PX, BedView  # noqa: E402
 from lessonkit.seeing.calibration import honest  # noqa: E402
-from lessonkit.seeing.cloth import BareTable  # noqa: E402
+from lessonkit.seeing.cloth import bare_table  # noqa: E402
 from lessonkit.seeing.identities import name_strings  # noqa: E402
 from lessonkit.seeing.parts import Part  # noqa: E402
 from lessonkit.seeing.patches import Patcher  # noqa: E402
@@ -81,8 +81,8 @@ def measure(seed: int) -> dict[str, Any]:
         return row | {"refused": str(e)[:60]}
     row |= {"size_right": surface.table.length_mm == scene.table.length_mm, "size_sure": surface.size_sure}
     row |= {"stated_mm": surface.camera.error_mm, **_camera_error(true, surface.camera, scene.table)}
-    view = BedView.of(surface.camera, surface.table, VIEW_MM_PER_PX)
-    bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
+    bare = bare_table(BedView.of(surface.camera, surface.table, VIEW_MM_PER_PX), frames)
+    view = bare.view
     sampler = Sampler(view, bare, Patcher(surface.camera, surface.table))
     found = residences([sampler.sample(f) for f in frames], view)
     resting = _look_closely(found, [Part(0.0, float("inf"), bare)])

@@ -26,7 +26,7 @@ from lessonkit.footage.reader import Frame
 from lessonkit.model import Camera, Point, Table
 from lessonkit.seeing.bedview import BORDER_MM, VIEW_MM_PER_PX, BedView
 from lessonkit.seeing.centres import outline_mm
-from lessonkit.seeing.cloth import BareTable
+from lessonkit.seeing.cloth import bare_table
 from lessonkit.seeing.size import sized
 from lessonkit.table.camera import centre_mm, project
 from lessonkit.table.finding import Surface, find_table
@@ -142,9 +142,9 @@ def _without_table(stretch: Stretch, pictures: list[Picture], at_s: float | None
 
 def _with_table(stretch: Stretch, surface: Surface, at_s: float | None) -> Checked:
     camera, table = surface.camera, surface.table
-    view = BedView.of(camera, table, VIEW_MM_PER_PX)
+    bare = bare_table(BedView.of(camera, table, VIEW_MM_PER_PX), stretch.frames)
+    view = bare.view
     views = [view.warp_frame(f) for f in stretch.frames]
-    bare = BareTable.of(view, views)
     people = [_hidden(v, view) for v in views]
     k = _shown(stretch.frames, [float(p.mean()) for p in people], at_s)
     balls = balls_at(stretch.frames, view, bare, stretch.frames[k].t_s, surface.size_sure)

@@ -99,6 +99,8 @@ class BedView:
     """Camera column of each view pixel, shape (rows, columns)."""
     map_y: NDArray[np.float32]
     """Camera row of each view pixel."""
+    calm_px: float = 0.0
+    """Pictures of the view are smoothed so far, standard deviation in view pixels: noisy footage needs it."""
 
     @classmethod
     def of(cls, camera: Camera, table: Table, mm_per_px: float) -> BedView:
@@ -158,10 +160,16 @@ class BedView:
         The planes are sampled first and turned to colours afterwards, so the cost is that of the view.
         """
         area = (slice(None), slice(None)) if part is None else part.area
-        return self.warp_at(frame, self.map_x[area], self.map_y[area])
+        return self.calmed(self.warp_at(frame, self.map_x[area], self.map_y[area]))
+
+    def calmed(self, picture: Picture) -> Picture:
+        """A picture of the view, or of a part of it, smoothed as far as this footage needs."""
+        if self.calm_px <= 0 or not picture.size:
+            return picture
+        return np.asarray(cv2.GaussianBlur(picture, (0, 0), self.calm_px), np.uint8)
 
     def warp_at(self, frame: Frame, mx: NDArray[np.float32], my: NDArray[np.float32]) -> Picture:
-        """The colours of a frame at camera columns `mx` and rows `my`, both of shape (rows, columns)."""
+        """The colours of a frame, not smoothed, at camera columns `mx` and rows `my`, both of shape (rows, columns)."""
         luma, u, v = frame.planes()
         border = cv2.BORDER_REPLICATE
         y = cv2.remap(np.ascontiguousarray(luma), mx, my, cv2.INTER_LINEAR, borderMode=border)

@@ -8,12 +8,13 @@ one rule serves every cloth and lamp.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from lessonkit.footage.reader import Frame
 from lessonkit.seeing.bedview import BedView, Window
 from lessonkit.seeing.discs import votes
 
@@ -32,6 +33,10 @@ FAINTEST_E = 0.012
 """See `BareTable.least_e`."""
 FLOOR_SHARE = 0.2
 """Light below this share of the cloth's counts as black."""
+TOP_PERCENT, WELL_LIT, LEAST_CONTRAST = 99.5, 200.0, 0.3
+"""So many of 100 pixels of a bed view are darker than the brightest of it, a white ball; there it is, well lit, so bright."""
+NOISY_E, MOST_CALM_PX = 0.01, 1.6
+"""From this noise on pictures are smoothed, by a pixel and more the noisier they are: a ball's radius is nine view pixels."""
 PLATE_VOTES = 0.35
 """A disc with this many votes in the median picture is a ball that lay there most of the time."""
 WIDE_STEP = 8
@@ -46,11 +51,19 @@ JAW_MM = 32.0
 """How far past the nose lines the centre of a ball that hangs in a pocket's jaws can lie."""
 
 
-def _bare(view: BedView, median: Picture, plate: Picture) -> Picture:
+def contrast_of(pictures: Sequence[Picture]) -> float:
+    """How strong edges are beside those of a well lit picture, 1 at most: as bright as the brightest of it is."""
+    top = np.median([np.percentile(p[::3, ::3].max(2), TOP_PERCENT) for p in pictures])
+    return float(np.clip(top / WELL_LIT, LEAST_CONTRAST, 1.0))
+
+
+def _bare(view: BedView, median: Picture, plate: Picture, contrast: float) -> Picture:
     """The plate with the balls that lie there in most pictures taken off and their places filled from around."""
     reach = view.table_mask(JAW_MM)
     mask = np.zeros(plate.shape[:2], np.uint8)
-    ballot = np.where(reach, np.maximum(*(votes(p, view.radius_px, view.slant) for p in (plate, median))), 0)
+    ballot = np.where(
+        reach, np.maximum(*(votes(p, view.radius_px, view.slant, contrast) for p in (plate, median))), 0
+    )
     best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
     bright = plate.sum(-1).astype(np.float32)
     cloth = float(np.median(bright[view.table_mask()]))
@@ -97,6 +110,15 @@ def _dot(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(cv2.transform(cv2.multiply(a, b), np.ones((1, 3), np.float32)), np.float32)
 
 
+def bare_table(view: BedView, frames: Sequence[Frame]) -> BareTable:
+    """The bare table from frames spread over the footage; its view smooths pictures where they are noisy."""
+    bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
+    if bare.e_noise < NOISY_E:
+        return bare
+    calm = replace(view, calm_px=min(MOST_CALM_PX, float(np.sqrt(bare.e_noise / NOISY_E))))
+    return replace(BareTable.of(calm, [calm.warp_frame(f) for f in frames]), raw_noise=bare.e_noise)
+
+
 @dataclass(frozen=True, eq=False)
 class BareTable:
     """The table without balls and people, and how noisy its pixels are."""
@@ -107,19 +129,25 @@ class BareTable:
     floor: float
     """Squared light added to every pixel's own, so that noise in the black of a pocket counts for little."""
     e_noise: float
-    """Typical relative colour difference of a bare pixel of one frame."""
+    """Typical relative colour difference of a bare pixel of one frame of the view."""
+    raw_noise: float
+    """The same of a frame that was not smoothed (see `BedView.calm_px`), as close looks are not."""
+    contrast: float = 1.0
+    """See `contrast_of`."""
 
     @classmethod
     def of(cls, view: BedView, pictures: Sequence[Picture]) -> BareTable:
         """From bed views spread over the footage (people in front at different places in each)."""
         stack = np.stack([np.asarray(p) for p in pictures])
         median = np.median(stack, axis=0).astype(np.uint8)
-        linear = LINEAR[_bare(view, median, _seen_bare(view, stack, median))]
+        contrast = contrast_of(pictures)
+        linear = LINEAR[_bare(view, median, _seen_bare(view, stack, median), contrast)]
         bed = view.table_mask(-view.table.radius_mm)
         floor = (FLOOR_SHARE * float(np.median(np.linalg.norm(linear[bed], axis=-1)))) ** 2
-        table = cls(view, linear, floor, 0.01)
+        table = cls(view, linear, floor, 0.01, 0.01)
         noises = [float(np.median(table.measures(p)[1][bed])) for p in stack[:: max(1, len(stack) // 5)]]
-        return cls(view, linear, floor, float(np.median(noises)))
+        noise = float(np.median(noises))
+        return cls(view, linear, floor, noise, noise, contrast)
 
     @property
     def least_e(self) -> float:
@@ -161,7 +189,7 @@ class BareTable:
         k = (np.einsum("ijk,ijk->ij", light, linear) + self.floor) / bb
         off = light - k[..., None] * linear
         e = np.sqrt(np.einsum("ijk,ijk->ij", off, off) / bb)
-        by_colour = (e - 1.5 * self.e_noise) / (3 * LEAST_E)
+        by_colour = (e - 1.5 * self.raw_noise) / (3 * LEAST_E)
         far = np.maximum(np.maximum(by_colour, (0.8 - k) / 0.35), (k - 1.2) / 0.5)
         return np.asarray(np.clip(far, 0, 1), np.float32)
 

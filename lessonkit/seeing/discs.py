@@ -58,8 +58,8 @@ class Edges:
     """The most by which the view draws balls out."""
 
 
-def edges_of(picture: Picture, slant: Slant | None = None) -> Edges:
-    """The edges of a bed view.
+def edges_of(picture: Picture, slant: Slant | None = None, contrast: float = 1.0) -> Edges:
+    """The edges of a bed view; in a dim picture, of `contrast` below 1, weaker ones count as much.
 
     With `slant` (of the same part of the view) outlines are the ellipses that a slanting view makes of balls: a point
     whose outline's normal is n lies (n + (s² - 1) (n e) e) / |...| from the centre, s the stretch along e.
@@ -69,7 +69,7 @@ def edges_of(picture: Picture, slant: Slant | None = None) -> Edges:
     gy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3)
     size2 = cv2.split(cv2.add(cv2.multiply(gx, gx), cv2.multiply(gy, gy)))
     strongest = size2[0] if len(size2) == 1 else cv2.max(cv2.max(size2[0], size2[1]), size2[2])
-    edges = cv2.findNonZero((strongest > EDGE_LEAST**2).astype(np.uint8))
+    edges = cv2.findNonZero((strongest > (contrast * EDGE_LEAST) ** 2).astype(np.uint8))
     x, y = (np.zeros((2, 0), np.int32) if edges is None else edges.reshape(-1, 2).T)  # fmt: skip
     c = np.argmax([s[y, x] for s in size2], axis=0)
     size = np.sqrt(strongest[y, x])
@@ -82,7 +82,13 @@ def edges_of(picture: Picture, slant: Slant | None = None) -> Edges:
         ux, uy = (ux + (s2 - 1) * along * ex) * scale, (uy + (s2 - 1) * along * ey) * scale
         stretch = float(slant.stretch.max())
     return Edges(
-        (picture.shape[0], picture.shape[1]), x, y, ux, uy, np.minimum(size, EDGE_FULL) / EDGE_FULL, stretch
+        (picture.shape[0], picture.shape[1]),
+        x,
+        y,
+        ux,
+        uy,
+        np.minimum(size / (contrast * EDGE_FULL), 1),
+        stretch,
     )
 
 
@@ -112,9 +118,9 @@ def votes_of(edges: Edges, radius_px: float) -> Floats:
     return np.asarray(whole[pad : pad + h, pad : pad + w] / radius_px, np.float32)
 
 
-def votes(picture: Picture, radius_px: float, slant: Slant | None = None) -> Floats:
+def votes(picture: Picture, radius_px: float, slant: Slant | None = None, contrast: float = 1.0) -> Floats:
     """Votes for a ball's centre at each pixel of a bed view, as a share of the circumference; see `edges_of`."""
-    return votes_of(edges_of(picture, slant), radius_px)
+    return votes_of(edges_of(picture, slant, contrast), radius_px)
 
 
 def disc_kernel(radius_px: float) -> Floats:
@@ -127,13 +133,14 @@ def disc_kernel(radius_px: float) -> Floats:
 
 def find_discs(
     picture: Picture, foreign: Floats, radius_px: float, *, least_votes: float = 0.3, least_fill: float = 0.5,
-    slant: Slant | None = None,
+    slant: Slant | None = None, contrast: float = 1.0,
 ) -> list[Disc]:  # fmt: skip
     """Discs, strongest first, no two nearer than 0.88 of a diameter.
 
-    `picture` is a bed view (or a part of one), `foreign` its mask from `BareTable.foreign`.
+    `picture` is a bed view (or a part of one), `foreign` its mask from `BareTable.foreign`; `slant` and
+    `contrast` as in `edges_of`.
     """
-    ballot = votes(picture, radius_px, slant)
+    ballot = votes(picture, radius_px, slant, contrast)
     best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
     y, x = np.nonzero((ballot == best) & (ballot >= least_votes))
     kernel = disc_kernel(0.95 * radius_px)

@@ -56,10 +56,12 @@ class Moment:
 
     t_s: float
     _picture: Picture
+    _view: BedView
 
     def bed(self, part: Window | None = None) -> Picture:
         """The bed view, or a part of it."""
-        return self._picture if part is None else np.ascontiguousarray(self._picture[part.area])
+        cut = self._picture if part is None else np.ascontiguousarray(self._picture[part.area])
+        return self._view.calmed(cut)
 
 
 class Keeper:
@@ -159,7 +161,7 @@ def replay(view: BedView, kept: Sequence[Kept], from_s: float) -> Iterator[Momen
             tiled[at // across, at % across] = stretch.pixels[done:upto]
             done = int(upto)
             if t_s >= from_s - 1e-9:
-                yield Moment(float(t_s), picture)
+                yield Moment(float(t_s), picture, view)
 
 
 class Store:

@@ -20,7 +20,7 @@ from lessonkit.footage.reader import Frame, OpenFootage
 from lessonkit.model import Camera, SeenShot, Table
 from lessonkit.seeing.bedview import VIEW_MM_PER_PX, BedView
 from lessonkit.seeing.bumps import Bump
-from lessonkit.seeing.cloth import BareTable
+from lessonkit.seeing.cloth import BareTable, bare_table
 from lessonkit.seeing.residences import Residence
 from lessonkit.table.camera import project
 from lessonkit.table.finding import Surface, find_near, find_table
@@ -187,7 +187,7 @@ def _frames_of(footage: OpenFootage, frames: Sequence[Frame], from_s: float, unt
 
 def _bare(surface: Surface, frames: Sequence[Frame]) -> BareTable:
     view = BedView.of(surface.camera, surface.table, VIEW_MM_PER_PX)
-    return BareTable.of(view, [view.warp_frame(f) for f in frames])
+    return bare_table(view, frames)
 
 
 def _said(bumps: Sequence[Bump], lost: Sequence[tuple[float, float]]) -> tuple[str, ...]:

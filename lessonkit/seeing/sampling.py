@@ -109,7 +109,9 @@ class Sampler:
         foreign = self._bare.foreign(seen, gain=gain)
         discs = [
             d
-            for d in find_discs(seen, foreign, self._view.radius_px, slant=self._view.slant)
+            for d in find_discs(
+                seen, foreign, self._view.radius_px, slant=self._view.slant, contrast=self._bare.contrast
+            )
             if self._believed(d)
         ]
         return self._judged(foreign, discs, gain)
@@ -124,7 +126,8 @@ class Sampler:
             seen = self._view.warp_frame(frame, around)
             fresh = self._bare.foreign(seen, around, known.gain)
             foreign[around.area] = fresh
-            for d in find_discs(seen, fresh, self._view.radius_px, slant=self._view.slant.part(around)):
+            slant, contrast = self._view.slant.part(around), self._bare.contrast
+            for d in find_discs(seen, fresh, self._view.radius_px, slant=slant, contrast=contrast):
                 moved = replace(d, x_px=d.x_px + around.x0, y_px=d.y_px + around.y0)
                 if part.holds(moved.x_px, moved.y_px) and self._believed(moved):
                     found.append(moved)

@@ -18,7 +18,7 @@ from lessonkit.footage.reader import Frame
 from lessonkit.model import Camera, Point, Table
 from lessonkit.seeing.bedview import VIEW_MM_PER_PX, BedView
 from lessonkit.seeing.centres import fit_outline, outline_scale, refine_centre
-from lessonkit.seeing.cloth import BareTable
+from lessonkit.seeing.cloth import BareTable, bare_table, contrast_of
 from lessonkit.seeing.discs import edges_of, find_discs, votes_of
 from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.sampling import clearness, people
@@ -183,9 +183,9 @@ def tell_size(frames: Sequence[Frame], camera: Camera, fitted: Table, sight_mm: 
 def _rough_ratio(view: BedView, pictures: Sequence[Picture]) -> float | None:
     """The width at which discs gather most votes, beside the fitted table's balls; None where there are no discs."""
     bed = view.table_mask(-0.5 * view.table.radius_mm)
-    score = np.zeros(len(RATIOS))
+    score, contrast = np.zeros(len(RATIOS)), contrast_of(pictures)
     for p in pictures:
-        edges = edges_of(p, view.slant)
+        edges = edges_of(p, view.slant, contrast)
         for k, ratio in enumerate(RATIOS):
             # votes are shares of a circumference: counted in edge pixels, a larger circle has no handicap
             ballot = np.where(bed, float(ratio) * votes_of(edges, float(ratio) * view.radius_px), 0)
@@ -256,15 +256,23 @@ class _Look:
     def of(cls, frames: Sequence[Frame], camera: Camera, fitted: Table, share: float) -> _Look:
         table = replace(fitted, ball_diameter_mm=fitted.ball_diameter_mm * share)
         view = BedView.of(camera, table, VIEW_MM_PER_PX)
-        bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
-        return cls(view, bare, Patcher(camera, table), view.table_mask(-1.5 * table.radius_mm))
+        bare = bare_table(view, frames)
+        return cls(bare.view, bare, Patcher(camera, table), view.table_mask(-1.5 * table.radius_mm))
 
     def discs(self, frame: Frame, votes: float, fill: float) -> list[tuple[Point, bool]]:
         """Places of discs off the cushions, and whether each lies alone with bare table round it."""
         seen = self.view.warp_frame(frame)
         foreign = self.bare.foreign(seen)
         radius = self.view.radius_px
-        found = find_discs(seen, foreign, radius, least_votes=votes, least_fill=fill, slant=self.view.slant)
+        found = find_discs(
+            seen,
+            foreign,
+            radius,
+            least_votes=votes,
+            least_fill=fill,
+            slant=self.view.slant,
+            contrast=self.bare.contrast,
+        )
         clear = clearness(foreign, found, people(foreign, radius), radius, self.view.slant)
         at = np.array([(d.x_px, d.y_px) for d in found]).reshape(-1, 2)
         places = self.view.to_mm(at) if len(at) else at

@@ -259,7 +259,13 @@ class Tracker:
             at = self._view.to_view([self._place(b)])[0] - (window.x0, window.y0)
             cv2.circle(free, (round(float(at[0])), round(float(at[1]))), round(1.15 * r), 0.0, -1)
         for d in find_discs(
-            seen, foreign, r, least_votes=0.25, least_fill=0.45, slant=self._view.slant.part(window)
+            seen,
+            foreign,
+            r,
+            least_votes=0.25,
+            least_fill=0.45,
+            slant=self._view.slant.part(window),
+            contrast=self._bare.contrast,
         ):
             if free[int(np.clip(round(d.y_px), 0, free.shape[0] - 1)), int(np.clip(round(d.x_px), 0, free.shape[1] - 1))] == 0.0 and self._is_idle(d.x_px + window.x0, d.y_px + window.y0, idle):  # fmt: skip
                 continue
