@@ -194,10 +194,12 @@ def watch(job: Job, head: Head, talk: Talk) -> Seen:
     if kept is not None:
         talk.say("This footage was watched before; using what was seen then.")
         return kept
+    from lessonkit.checking.cautions import cautions
     from lessonkit.seeing.watch import watch as see
 
     with talk.step("Watching the footage") as progress:
         seen = see(job.footage, table=size, head=job.head, corners=job.corners, progress=progress)
+    seen = replace(seen, doubts=(*seen.doubts, *cautions(job.footage, seen)))
     stage_file.keep_seen(job.out, key, seen)
     # Read back, so that this run and later ones work from the same rounded numbers.
     return stage_file.kept_seen(job.out, key) or seen

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from lessonkit.checking import measures
 from lessonkit.checking.balls import balls_at
-from lessonkit.checking.limits import CODINGS
+from lessonkit.checking.gathered import light, timely
 from lessonkit.checking.smear import exposure_s
 from lessonkit.checking.stretch import Stretch, levels, read_stretch
 from lessonkit.checking.verdict import Report, judge, table_findings
@@ -100,38 +100,10 @@ def _sized(
     return sized(surface, frames, pictures, head, corners)
 
 
-def _timely(stretch: Stretch) -> dict[str, float | None]:
-    """What needs no table."""
-    missing = measures.uneven_share(stretch.times_s)
-    repeated = measures.repeated_share(stretch.small)
-    steps = np.diff(stretch.times_s)
-    lost = None if missing is None else max(missing, repeated or 0.0)
-    bits = stretch.bits_per_px
-    return {
-        "fps": float(1 / steps.mean()) if len(steps) > 1 else None,
-        "lost": lost,
-        "bits_per_px": None if bits is None else bits * CODINGS.get(stretch.codec, 1.0),
-    }
-
-
-def _light(stretch: Stretch, rails: Mask, bed: Mask, small: Mask) -> dict[str, float | None]:
-    """What the grey pictures tell; masks of the whole picture's table and bed, and of the small picture's table."""
-    grey = stretch.pair[0]
-    gain = measures.gains(stretch.small, small)
-    return {
-        "white": measures.white_level(grey, rails),
-        "clipped": measures.clipped_share(grey, bed),
-        "noise": measures.noise_levels(*stretch.pair, bed) if len(stretch.small) > 1 else None,
-        "flicker": None if gain is None else measures.flicker_share(gain, stretch.times_s),
-        "drift": None if gain is None else measures.drift_share(gain, stretch.times_s),
-        "sway_px": measures.sway_px(stretch.small, stretch.small_scale, small),
-    }
-
-
 def _without_table(stretch: Stretch, pictures: list[Picture], at_s: float | None) -> Checked:
     everywhere = np.ones(stretch.pair[0].shape, bool)
-    measured = _timely(stretch)
-    measured |= _light(stretch, everywhere, everywhere, np.ones(stretch.small[0].shape, bool))
+    measured = timely(stretch)
+    measured |= light(stretch, everywhere, everywhere, np.ones(stretch.small[0].shape, bool))
     cut = measures.border_share(pictures[len(pictures) // 2]) > CUT_SHARE
     verdict = judge(measured, table_findings(None, False, 0, 0, cut, ()))
     k = len(stretch.frames) // 2 if at_s is None else _nearest(stretch.frames, at_s)
@@ -148,8 +120,8 @@ def _with_table(stretch: Stretch, surface: Surface, at_s: float | None) -> Check
     people = [_hidden(v, view) for v in views]
     k = _shown(stretch.frames, [float(p.mean()) for p in people], at_s)
     balls = balls_at(stretch.frames, view, bare, stretch.frames[k].t_s, surface.size_sure)
-    measured = _timely(stretch)
-    measured |= _light(
+    measured = timely(stretch)
+    measured |= light(
         stretch,
         table_mask(camera, table, stretch.pair[0].shape, SIGHTS_MM),
         table_mask(camera, table, stretch.pair[0].shape, 0.0),

@@ -35,6 +35,10 @@ SHARPEST = 0.5
 TILES = (9, 16)
 LEAST_FRAMES = 8
 """Fewer tell nothing of how brightness changes."""
+DIP = 0.35
+"""A frame that changes less than so much of what its neighbours do repeats the one before."""
+MOVES = 12.0
+"""Grey levels that something that moves changes at its edge at least."""
 LEAST_LIVELY = 0.15
 """Mean grey levels between two frames, from noise or movement, below which a coder may repeat frames unharmed."""
 SWAY_PICTURES = 10
@@ -215,14 +219,23 @@ def uneven_share(times_s: Array) -> float | None:
 
 
 def repeated_share(small: Sequence[Grey]) -> float | None:
-    """Share of frames that show exactly what the one before showed; None where too little moves or flickers to tell."""
+    """Share of frames that show what the one before showed; None where too little moves or flickers to tell.
+
+    Exactly so, as a recorder repeats them; or but for what coding them once more changed: then what changes most changes far
+    less than from the frames before and after, while whatever moves in a film moves on.
+    """
     if len(small) < LEAST_FRAMES:
         return None
-    off = np.array([float(cv2.absdiff(a, b).mean()) for a, b in itertools.pairwise(small)])
+    changes = [cv2.absdiff(a, b) for a, b in itertools.pairwise(small)]
+    most = np.array([float(c.max()) for c in changes])
+    beside = np.minimum(most[:-2], most[2:])
+    moves = beside > MOVES
+    dips = float(np.mean((most[1:-1] < DIP * beside) & moves)) if moves.sum() >= LEAST_FRAMES / 2 else None
+    off = np.array([float(c.mean()) for c in changes])
     lively = off[off > 0]
     if not len(lively) or np.median(lively) < LEAST_LIVELY:
-        return None
-    return float(np.mean(off == 0))
+        return dips
+    return max(float(np.mean(off == 0)), dips or 0.0)
 
 
 def sway_px(small: Sequence[Grey], scale: float, inside: Mask) -> float | None:

@@ -63,8 +63,8 @@ def levels(frame: Frame) -> Grey:
     return np.asarray(cv2.convertScaleAbs(np.clip(luma, 16, 235) - 16, alpha=255 / 219), np.uint8)
 
 
-def read_stretch(path: Path, at_s: float | None = None) -> Stretch:
-    """The LONGEST_S of footage about `at_s`, or about its middle where that is None; all of it if it is shorter.
+def read_stretch(path: Path, at_s: float | None = None, longest_s: float = LONGEST_S) -> Stretch:
+    """The `longest_s` of footage about `at_s`, or about its middle where that is None; all of it if it is shorter.
 
     Raises FootageError for a file that cannot be read, and for a time past its end.
     """
@@ -74,7 +74,7 @@ def read_stretch(path: Path, at_s: float | None = None) -> Stretch:
             raise FootageError(
                 f"{path} is {whole_s:.1f} s long, so it has no picture at {at_s:g} s; give --at an earlier time."
             )
-        longest_s = min(LONGEST_S, MOST_FRAMES / max(footage.info.fps, 1.0))
+        longest_s = min(longest_s, MOST_FRAMES / max(footage.info.fps, 1.0))
         middle_s = whole_s / 2 if at_s is None else at_s
         from_s = max(0.0, min(middle_s - longest_s / 2, whole_s - longest_s))
         to_s = min(whole_s, from_s + longest_s)

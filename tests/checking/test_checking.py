@@ -132,3 +132,18 @@ def test_the_page_on_filming_has_every_limit() -> None:
     page = (ROOT / "docs" / "filming.md").read_text()
     for limit in LIMITS:
         assert limit.label in page and limit.shown(limit.care) in page and limit.advice in page
+
+
+@pytest.mark.parametrize("coding_noise", [0, 2])
+def test_repeated_frames_are_counted(coding_noise: int) -> None:
+    """A ball that runs on, in 40 frames; then every second frame shown twice, coded once more with small errors."""
+    rng = np.random.default_rng(4)
+    film = []
+    for k in range(40):
+        p = np.full((120, 200), 70, np.uint8)
+        cv2.circle(p, (20 + 4 * k, 60), 9, 220, -1, cv2.LINE_AA)
+        film.append(cv2.add(p, rng.integers(0, 3, p.shape, np.uint8)))
+    assert measures.repeated_share(film) == 0.0
+    twice = [film[k - k % 2] for k in range(40)]
+    coded = [cv2.add(p, rng.integers(0, coding_noise + 1, p.shape, np.uint8)) for p in twice]
+    assert measures.repeated_share(coded) == pytest.approx(0.5, abs=0.03)

@@ -1,0 +1,44 @@
+"""What an analysis says of the footage itself: a short stretch of it is measured by the limits that a check goes by."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from lessonkit.checking.check import SIGHTS_MM, table_mask
+from lessonkit.checking.gathered import light, timely
+from lessonkit.checking.limits import LIMITS
+from lessonkit.checking.stretch import read_stretch
+from lessonkit.model import Seen
+
+KEYS = ("white", "clipped", "noise", "fps", "lost", "flicker", "bits_per_px")
+"""Of these an analysis warns; the rest a check tells, or the analysis tells itself."""
+LONGEST_S = 1.5
+AFTER_STRIKE_S = 0.6
+"""Balls run then, so that repeated frames show."""
+
+
+def cautions(path: Path, seen: Seen) -> tuple[str, ...]:
+    """A sentence for each thing about the footage that is worse than it should be.
+
+    Costs about as much as decoding three seconds. Raises FootageError for what cannot be read.
+    """
+    shot = seen.shots[len(seen.shots) // 2] if seen.shots else None
+    at_s = None if shot is None else min(shot.strike_s + AFTER_STRIKE_S, seen.footage.duration_s)
+    stretch = read_stretch(path, at_s, LONGEST_S)
+    camera, table = seen.camera, seen.table
+    shape, small = stretch.pair[0].shape, stretch.small[0].shape
+    measured = timely(stretch) | light(
+        stretch,
+        table_mask(camera, table, shape, SIGHTS_MM),
+        table_mask(camera, table, shape, 0.0),
+        table_mask(camera, table, small, SIGHTS_MM, stretch.small_scale),
+    )
+    said = []
+    for limit in LIMITS:
+        value = measured.get(limit.key)
+        if limit.key in KEYS and limit.grade(value) in ("care", "bad"):
+            said.append(
+                f"{limit.trouble} ({limit.label}: {limit.shown(value)}), so look twice at what was seen. Next time: "
+                f"{limit.advice[0].lower()}{limit.advice[1:]}"
+            )
+    return tuple(said)
