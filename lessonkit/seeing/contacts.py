@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.model import CUE_BALL, Cushion, Event, Pocketed, Point, Table, Track
-from lessonkit.seeing.contacts_cue import first_contact
+from lessonkit.seeing.contacts_cue import first_contact, later_contacts
 from lessonkit.seeing.drops import in_mouth
 from lessonkit.seeing.onsets import frame_s, left, ran
 from lessonkit.seeing.pieces import Motion, after, before, place_at, scatter_mm
@@ -30,6 +30,8 @@ TOUCHING_MM = 4.0
 TOGETHER_FRAMES = 1.6
 """Balls that touch set off within this many frames of each other, as far as it can be seen."""
 REACHED_MM = 1.0
+LEAST_WAY_MM = 8.0
+"""A cue ball that went less than this to the first hit has no direction that can be told."""
 LEAST_NORMAL_MMPS = 12.0
 """Slowest meeting with a cushion that is told from rolling along it."""
 AWAY_MM, AWAY_SCATTERS = 1.0, 4.0
@@ -44,6 +46,20 @@ def touch_mm(table: Table) -> float:
     """Distance of a ball's centre from the nose line when it touches the nose: sqrt(R² - (h - R)²)."""
     R = table.radius_mm
     return float(np.sqrt(R * R - (table.nose_height_mm - R) ** 2))
+
+
+def contacts(runs: Mapping[int, Run], layout: Mapping[int, Point], table: Table) -> list[Event]:
+    """All that the balls met of one another and of cushions, in order of time; `layout`: where every ball lay."""
+    events = ball_contacts(runs, layout, table)
+    turned_s = {n: [e.t_s for e in _cushions(r, events, table)] for n, r in runs.items()}
+    events += later_contacts(runs, events, table, turned_s)
+    # a contact near a cushion may have looked like one
+    walls = [e for r in runs.values() for e in _cushions(r, events, table)]
+    return sorted(events + walls, key=lambda e: e.t_s)
+
+
+def _cushions(run: Run, events: list[Event], table: Table) -> list[Event]:
+    return cushion_contacts(run, table, [e.t_s for e in events if run.ball in e.balls])
 
 
 def ball_contacts(runs: Mapping[int, Run], layout: Mapping[int, Point], table: Table) -> list[Event]:
@@ -75,13 +91,29 @@ def ball_contacts(runs: Mapping[int, Run], layout: Mapping[int, Point], table: T
 def _first(runs: Mapping[int, Run], layout: Mapping[int, Point], table: Table) -> Event | None:
     """What the cue ball met first by its own way, where that is seen."""
     cue = runs.get(CUE_BALL)
-    moved_s = [r.onset_s for r in runs.values() if r is not cue and ran(r.track)]
-    if cue is None or not moved_s:
+    if cue is None:
         return None
     rests = {n: p for n, p in layout.items() if n != CUE_BALL} | {
         n: r.start for n, r in runs.items() if r is not cue
     }
+    others = [r for r in runs.values() if r is not cue and ran(r.track)]
+    moved_s = [r.onset_s for r in others if _came_near(cue.track, rests, r.onset_s, table)]
+    if not moved_s:
+        return None
     return first_contact(cue, rests, min(moved_s), table)
+
+
+def _came_near(cue: Track, rests: Mapping[int, Point], t_s: float, table: Table) -> bool:
+    """Whether the cue ball may have met any ball by then: one that seems to stir before was only read otherwise."""
+    step = frame_s(cue)
+    rows = cue[cue[:, 0] <= t_s + 0.5 * step]
+    if len(rows) < 2:
+        return True
+    gone = np.hypot(*np.diff(rows[:, 1:], axis=0).T)
+    # between two sights it may have gone to a ball and come back
+    reach = table.ball_diameter_mm + NEAR_MM + 0.5 * np.r_[gone, gone[-1]]
+    far = [np.hypot(*(rows[:, 1:] - np.asarray(p)).T) for p in rests.values()]
+    return bool(far) and bool((np.min(far, axis=0) < reach).any())
 
 
 class _Met:
@@ -175,14 +207,15 @@ def _hitter(run: Run, group: list[Run], runs: Mapping[int, Run], met: _Met, tabl
     best: _Meeting | None = None
     step = frame_s(run.track)
     for other in runs.values():
-        if other in group or other.onset_s > run.onset_s + step:
+        if other.ball == run.ball or other in group or other.onset_s > run.onset_s + step:
             continue
         t, gap = _meeting(other, run, met, table, step)
         # a ball that moves towards it is likelier than one that merely lies beside it
         late = max(0.0, abs(t - run.onset_s) - step)
         cost = abs(gap) + 400 * late + (4.0 if other.onset_s > run.onset_s - 0.25 * step else 0.0)
         if gap < NEAR_MM and (best is None or cost < best.cost):
-            best = _Meeting(other.ball, run, t, gap, cost)
+            # where the hitter's way does not reach it, the ball's own start tells the time
+            best = _Meeting(other.ball, run, t if gap <= REACHED_MM else run.onset_s, gap, cost)
     return best
 
 
@@ -319,6 +352,8 @@ def fullness(cue: Run, contact: Event, runs: Mapping[int, Run], table: Table) ->
     if hit is None:
         return None
     step = frame_s(cue.track)
+    if contact.t_s - cue.onset_s < step and (told := _by_departure(cue, hit, runs, table)) is not None:
+        return told
     came = before(cue.track, contact.t_s + 0.05 * step, cue.onset_s - 1e-6)
     if len(came) < 2:
         came = np.r_[[[cue.onset_s, *cue.start]], came]
@@ -332,6 +367,29 @@ def fullness(cue: Run, contact: Event, runs: Mapping[int, Run], table: Table) ->
     to = np.asarray(hit.start) - way.place(contact.t_s)
     sine = abs(float(v[0] * to[1] - v[1] * to[0])) / speed / table.ball_diameter_mm
     return float(1 - min(1.0, sine))
+
+
+def _by_departure(cue: Run, hit: Run, runs: Mapping[int, Run], table: Table) -> float | None:
+    """Fullness where hardly a frame lies between strike and hit, from where the struck ball went.
+
+    It leaves along the line of centres, which tells where the cue ball was when they met. None where the cue ball lay
+    too near, or others lay about the struck ball.
+    """
+    alone = all(
+        np.hypot(*np.subtract(r.start, hit.start)) > table.ball_diameter_mm + NEAR_MM
+        for r in runs.values()
+        if r.ball not in (CUE_BALL, hit.ball)
+    )
+    if len(hit.track) < 3 or not alone:
+        return None
+    lay = np.asarray(hit.start, float)
+    n, u = hit.track[2, 1:] - lay, lay - np.asarray(cue.start, float)
+    n /= max(float(np.hypot(*n)), 1e-9)
+    u = u - table.ball_diameter_mm * n
+    far = float(np.hypot(*u))
+    if far < LEAST_WAY_MM or float(u @ n) <= 0:
+        return None
+    return float(1 - min(1.0, abs(float(u[0] * n[1] - u[1] * n[0])) / far))
 
 
 def with_contacts(track: Track, events: list[Event], ball: int) -> Track:

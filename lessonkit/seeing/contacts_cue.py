@@ -7,7 +7,7 @@ ball, and at that time the centres lie one diameter apart.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,6 +41,11 @@ PRESSED_MM = 2.0
 LEAST_KICK_MMPS = 40.0
 SIGNIFICANT = 3.5
 """A change of velocity counts if it is so many of its standard errors."""
+BENT_ERRORS, BENT_SHARE = 4.0, 0.03
+"""A sight is off a smooth way by so many standard errors and this share of the step from sight to sight."""
+SAME_FRAMES = 0.5
+CLOSING_SHARE = 0.7
+"""Two balls that met had closed on each other with at least this share of the kick, as far as sights tell it."""
 WITHIN_S = 0.12
 """Sights this near a contact tell the velocity before and after it."""
 TOGETHER_S = 0.0015
@@ -126,8 +131,16 @@ class _Velocity:
     """Time of a contact with which the way begins."""
 
 
-def later_contacts(runs: Mapping[int, Run], known: list[Event], table: Table) -> list[Event]:
-    """Contacts of the cue ball that its kicks tell, beyond those that are known."""
+def later_contacts(
+    runs: Mapping[int, Run],
+    known: list[Event],
+    table: Table,
+    turned_s: Mapping[int, Sequence[float]] | None = None,
+) -> list[Event]:
+    """Contacts of the cue ball that its kicks tell, beyond those that are known.
+
+    `turned_s`: when each ball met cushions, for its way is another one from there.
+    """
     cue = runs.get(CUE_BALL)
     if cue is None or len(cue.track) < 4:
         return []
@@ -136,12 +149,25 @@ def later_contacts(runs: Mapping[int, Run], known: list[Event], table: Table) ->
         events = [*known, *found]
         if any(abs(e.t_s - t) < AGAIN_S and {CUE_BALL, other.ball} == set(e.balls) for e in events):
             continue
-        at = _kicked(runs, other, t, events, table)
+        args = (runs, other, t, events, table, turned_s or {})
+        # few sights tell a velocity worse than more do, so only where no one motion goes through more of them
+        at = _kicked(*args, bent=False) or _kicked(*args, bent=True)
         if at is not None and not any(
             abs(e.t_s - at) < AGAIN_S and {CUE_BALL, other.ball} == set(e.balls) for e in events
         ):
             found.append(Event(at, "ball", (CUE_BALL, other.ball)))
     return found
+
+
+def _turns(
+    run: Run, met_s: Iterable[float], turned_s: Mapping[int, Sequence[float]], t_s: float, bent: bool
+) -> list[float]:
+    """Times at which a ball's way changed; what seems a cushion at the very time looked at may be the contact itself."""
+    step = frame_s(run.track)
+    turns = [*met_s, *(c for c in turned_s.get(run.ball, ()) if abs(c - t_s) > SAME_FRAMES * step)]
+    if bent:
+        turns += [b for after in (False, True) if (b := _bend(run, t_s, turns, step, after)) is not None]
+    return sorted(turns)
 
 
 def _near(cue: Run, runs: Mapping[int, Run], table: Table) -> list[tuple[float, Run]]:
@@ -168,13 +194,19 @@ def _near(cue: Run, runs: Mapping[int, Run], table: Table) -> list[tuple[float, 
 
 
 def _kicked(
-    runs: Mapping[int, Run], other: Run, t_s: float, known: list[Event], table: Table
-) -> float | None:
-    """When the two met about a time, told by both their kicks; None where they did not."""
+    runs: Mapping[int, Run], other: Run, t_s: float, known: list[Event], table: Table,
+    turned_s: Mapping[int, Sequence[float]], bent: bool,
+) -> float | None:  # fmt: skip
+    """When the two met about a time, told by both their kicks; None where they did not.
+
+    `bent`: their ways are taken to end wherever they bend, whatever bent them.
+    """
     cue = runs[CUE_BALL]
     step = frame_s(cue.track)
     hit = {e.t_s: e.balls[1] for e in known if e.kind == "ball" and e.balls[0] == CUE_BALL}
-    mine, theirs = sorted(hit), sorted(e.t_s for e in known if e.kind == "ball" and other.ball in e.balls)
+    mine = _turns(cue, hit, turned_s, t_s, bent)
+    theirs = [e.t_s for e in known if e.kind == "ball" and other.ball in e.balls]
+    theirs = _turns(other, theirs, turned_s, t_s, bent)
     t: float | None = t_s
     went = came = None
     for _ in range(2):  # which sights lie before and after is known once the time is
@@ -198,7 +230,8 @@ def _kicked(
     apart = float(np.hypot(*(went.way.place(t) - came.way.place(t))))
     if apart > JOIN_MM + 0.3 * step * float(np.hypot(*turn)):
         return None
-    return t if _gave(runs, other, t, theirs, n, kick, table) else None
+    lawful = _closed(runs, other, t, theirs, came, n, kick, bent, table)
+    return t if lawful and _gave(runs, other, t, theirs, n, kick, table) else None
 
 
 def _glanced(
@@ -210,7 +243,7 @@ def _glanced(
     had across it stays (textbook mechanics; friction between balls, a few hundredths, is left out).
     """
     since = max([c for c in mine if c < t_s - TOGETHER_S], default=None)
-    met = runs.get(hit[since]) if since is not None else None
+    met = runs.get(hit[since]) if since is not None and since in hit else None
     if since is None or met is None or t_s - since > 2.5 * step:
         return None
     arrived = _arrived(runs[CUE_BALL], since, mine, step)
@@ -249,6 +282,21 @@ def _led(run: Run, t_s: float, contacts_s: list[float], step: float) -> Motion:
     return Motion(t_s, place_at(run.track, t_s), v, np.zeros(2))
 
 
+def _closed(
+    runs: Mapping[int, Run], other: Run, t_s: float, theirs: list[float], came: _Velocity, n: Floats, kick: float,
+    bent: bool, table: Table,
+) -> bool:  # fmt: skip
+    """Whether the two closed on each other as fast as the kick asks: no impact gives equal balls more than that.
+
+    It is (1 + e) / 2 of it, restitution e at most 1, unless a third ball holds the other one up.
+    """
+    mate = _beside(other, t_s, theirs, frame_s(other.track), after=False)
+    if mate is None:
+        return not bent
+    closing = float((came.way.velocity(t_s) - mate.way.velocity(t_s)) @ n)
+    return closing > CLOSING_SHARE * kick or _crowded(runs, other, t_s, table)
+
+
 def _gave(
     runs: Mapping[int, Run], other: Run, t_s: float, theirs: list[float], n: Floats, kick: float, table: Table
 ) -> bool:
@@ -281,13 +329,7 @@ def _beside(
     run: Run, t_s: float, contacts_s: list[float], step: float, after: bool, points: int = 5
 ) -> _Velocity | None:
     """The velocity on one side of a time, from sights between it and the next known contact."""
-    t = run.track[:, 0]
-    if after:
-        until = min([c for c in contacts_s if c > t_s + TOGETHER_S], default=np.inf)
-        use = run.track[(t > t_s + 0.35 * step) & (t < min(until, t_s + WITHIN_S))][:points]
-    else:
-        since = max([c for c in contacts_s if c < t_s - TOGETHER_S], default=-np.inf)
-        use = run.track[(t < t_s - 0.35 * step) & (t > max(since, t_s - WITHIN_S))][-points:]
+    use = _sights(run, t_s, contacts_s, step, after, points)
     if len(use) < 2:
         return None if after else _lay(run, t_s, step)
     way = Motion.through(use, t_s)
@@ -297,6 +339,35 @@ def _beside(
     # a bend that is fitted as well doubles the error at the end of the piece
     error = scatter_mm(run.track) / float(np.sqrt((d**2).sum())) * (2.0 if len(use) >= 4 else 1.0)
     return _Velocity(way.velocity(t_s), error, way)
+
+
+def _sights(
+    run: Run, t_s: float, contacts_s: list[float], step: float, after: bool, points: int = 5
+) -> Track:
+    """The sights nearest to a time on one side of it, none beyond the next known contact."""
+    t = run.track[:, 0]
+    if after:
+        until = min([c for c in contacts_s if c > t_s + TOGETHER_S], default=np.inf)
+        return run.track[(t > t_s + 0.35 * step) & (t < min(until, t_s + WITHIN_S))][:points]
+    since = max([c for c in contacts_s if c < t_s - TOGETHER_S], default=-np.inf)
+    return run.track[(t < t_s - 0.35 * step) & (t > max(since, t_s - WITHIN_S))][-points:]
+
+
+def _bend(run: Run, t_s: float, contacts_s: list[float], step: float, after: bool) -> float | None:
+    """On one side of a time the nearest one at which a ball's way bends: a cushion or a third ball turned it there.
+
+    What lies beyond tells nothing of the velocity here. None where one motion goes through all sights.
+    """
+    sights, scatter = _sights(run, t_s, contacts_s, step, after), scatter_mm(run.track)
+    sights = sights if after else sights[::-1]
+    for k in range(2, len(sights)):
+        way = Motion.through(sights[:k], float(sights[k, 0]))
+        gone = float(np.hypot(*(sights[k, 1:] - sights[k - 1, 1:])))
+        # the standard error of a line through k sights, carried on by a step, and of the sight there
+        unsure = scatter * float(np.sqrt(1 + 2 * (2 * k + 1) / (k * (k - 1))))
+        if way is None or np.hypot(*(way.p - sights[k, 1:])) > BENT_ERRORS * unsure + BENT_SHARE * gone:
+            return float(sights[k - 1 : k + 1, 0].mean())
+    return None
 
 
 def _lay(run: Run, t_s: float, step: float) -> _Velocity | None:

@@ -8,13 +8,11 @@ import numpy as np
 
 from lessonkit.model import CUE_BALL, Event, Layout, Pocketed, SeenShot, Table, Track
 from lessonkit.seeing.contacts import (
-    ball_contacts,
-    cushion_contacts,
+    contacts,
     fullness,
     pocket_events,
     with_contacts,
 )
-from lessonkit.seeing.contacts_cue import later_contacts
 from lessonkit.seeing.drops import drop_time
 from lessonkit.seeing.onsets import onset
 from lessonkit.seeing.pieces import place_at, smoothed, without_outliers
@@ -30,12 +28,7 @@ def describe_shot(
     """A SeenShot; `balls`, `before`, `after`, `linked` and `numbers` are keyed by residence index."""
     runs = _runs(balls, numbers, strike_s)
     layout = {numbers[i]: p for i, p in before.items()}
-    events = ball_contacts(runs, layout, table)
-    events += later_contacts(runs, events, table)
-    for run in runs.values():
-        events += cushion_contacts(
-            run, table, [e.t_s for e in events if run.ball in e.balls and e.kind == "ball"]
-        )
+    events = contacts(runs, layout, table)
     dropped = [
         Pocketed(numbers[i], b.dropped[1], drop_time(b.track(), b.dropped[1], b.dropped[0], table))
         for i, b in balls.items()

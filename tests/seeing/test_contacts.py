@@ -353,3 +353,32 @@ def test_the_last_ball_ends_the_shot() -> None:
     a.rest_s, b.dropped = 3.2, (4.1, "foot-left")
     assert rest_time([a, b], 0.5) == 4.1
     assert rest_time([], 0.5) == 0.5
+
+
+def test_a_contact_soon_followed_by_another_turn() -> None:
+    """The cue ball meets the 6, and 40 ms later something turns both: the sights beyond say nothing of the contact."""
+    hit, turn = 0.5, 0.54
+    cue = from_rest(
+        [(0.0, 900.0, 850.0), (hit, 1200.0, 600.0), (turn, 1224.0, 608.0), (1.0, 1638.0, 148.0)], 1.0
+    )
+    way = [(0.05, 1065.0, 510.0 - D), (hit, 1200.0, 600 - D), (turn, 1212.0, 580 - D), (1.0, 752.0, 902 - D)]
+    six = numbered(from_rest(way, 1.0), 6)
+    found = later_contacts({0: cue, 6: six}, [], TABLE)
+    assert [e.balls for e in found] == [(0, 6)]
+    assert found[0].t_s == pytest.approx(hit, abs=3e-3)
+
+
+def test_how_full_a_near_ball_was_hit_from_where_it_went() -> None:
+    """Strike and hit lie between two frames: no sight shows the cue ball's way, the struck ball's does."""
+    n = np.array([np.cos(0.5), np.sin(0.5)])
+    lay, hit_s = np.array([1000.0, 600.0]), 0.105
+    met = lay - D * n
+    start = met - [20.0, 0.0]
+    away = 1500 * np.array([np.sin(0.5) ** 2, -np.sin(0.5) * np.cos(0.5)])
+    cue = from_rest([(0.102, *start), (hit_s, *met), (0.6, *(met + away * (0.6 - hit_s)))], 0.6)
+    eight = numbered(
+        from_rest([(hit_s, *lay), (0.6, *(lay + 1500 * np.cos(0.5) * n * (0.6 - hit_s)))], 0.6), 8
+    )
+    cue = replace(cue, onset_s=0.102)
+    found = fullness(cue, Event(0.11, "ball", (0, 8)), {0: cue, 8: eight}, TABLE)
+    assert found == pytest.approx(1 - np.sin(0.5), abs=0.02)
