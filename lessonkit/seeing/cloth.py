@@ -33,8 +33,9 @@ FAINTEST_E = 0.012
 """See `BareTable.least_e`."""
 FLOOR_SHARE = 0.2
 """Light below this share of the cloth's counts as black."""
-TOP_PERCENT, WELL_LIT, LEAST_CONTRAST = 99.5, 200.0, 0.3
-"""So many of 100 pixels of a bed view are darker than the brightest of it, a white ball; there it is, well lit, so bright."""
+TOP_PERCENT, WELL_LIT, LIT, LEAST_CONTRAST = 99.9, 200.0, 170.0, 0.3
+"""So many of 100 pixels of a bed view are darker than a white ball, the brightest of it; there it is, well lit, so bright,
+and lit well enough from LIT on."""
 NOISY_E, MOST_CALM_PX = 0.01, 1.6
 """From this noise on pictures are smoothed, by a pixel and more the noisier they are: a ball's radius is nine view pixels."""
 PLATE_VOTES = 0.35
@@ -53,8 +54,8 @@ JAW_MM = 32.0
 
 def contrast_of(pictures: Sequence[Picture]) -> float:
     """How strong edges are beside those of a well lit picture, 1 at most: as bright as the brightest of it is."""
-    top = np.median([np.percentile(p[::3, ::3].max(2), TOP_PERCENT) for p in pictures])
-    return float(np.clip(top / WELL_LIT, LEAST_CONTRAST, 1.0))
+    top = np.median([np.percentile(p.max(2), TOP_PERCENT) for p in pictures])
+    return 1.0 if top >= LIT else float(max(top / WELL_LIT, LEAST_CONTRAST))
 
 
 def _bare(view: BedView, median: Picture, plate: Picture, contrast: float) -> Picture:
