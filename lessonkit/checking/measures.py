@@ -15,8 +15,8 @@ Grey = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
 Array = NDArray[np.float64]
 
-WHITE_QUANTILE = 0.995
-"""Sights, the cue ball and stripes cover more than half a hundredth of a table."""
+WHITE_QUANTILE = 0.999
+"""The cue ball and the sights cover about a thousandth of a table: the more balls bear white, the less it matters."""
 CLIPPED_LEVEL = 250
 LEAST_EDGES = 40
 MOST_EDGES = 900
@@ -47,7 +47,7 @@ TREND_S = 0.5
 
 
 def white_level(grey: Grey, inside: Mask) -> float | None:
-    """Grey level (0 to 255) that only the brightest half-hundredth of a region exceeds; None for an empty region."""
+    """Grey level (0 to 255) that only the brightest thousandth of a region exceeds; None for an empty region."""
     part = grey[inside]
     return float(np.quantile(part, WHITE_QUANTILE)) if part.size else None
 

@@ -7,7 +7,7 @@ one rule serves every cloth and lamp.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -45,6 +45,13 @@ WIDE_CELLS = 15
 """What cloth looks like is the median over so many cells of WIDE_STEP view pixels each way: 0.4 m."""
 CLOTH_K = 0.2
 """How much darker or brighter cloth may be there; the shadow at a ball's foot is darker."""
+COVER = 1.6
+"""So far from its middle, in radii, a ball and its shadow change what a place looks like."""
+DIMMEST_K = 0.4
+"""Beside a cushion cloth is so dark beside what lies around, at least."""
+ALL_OF_IT = 0.97
+UNLIKE_BALL = 8.0
+"""A place that shows cloth looks like it all over, and differs from the ball that lay there by so many grey levels."""
 LEAST_CLOTH = 2
 MOST_CLOTH = 0.6
 """Where fewer than this share of the pictures show cloth, their median cannot be trusted to."""
@@ -58,13 +65,34 @@ def contrast_of(pictures: Sequence[Picture]) -> float:
     return 1.0 if top >= LIT else float(max(top / WELL_LIT, LEAST_CONTRAST))
 
 
-def _bare(view: BedView, median: Picture, plate: Picture, contrast: float) -> Picture:
-    """The plate with the balls that lie there in most pictures taken off and their places filled from around."""
-    reach = view.table_mask(JAW_MM)
+def _bare(view: BedView, stack: Picture, contrast: float) -> Picture:
+    """The table as it is bare, from `stack`, shape (pictures, rows, columns, 3).
+
+    The median, with cloth wherever some picture shows cloth; balls that lay there in most pictures are taken off: what the
+    others show takes their places, or where no other shows it what lies around.
+    """
+    median = np.median(stack, axis=0).astype(np.uint8)
+    like = _like_cloth(median)
+    plate = _seen_bare(view, stack, median, like)
     mask = np.zeros(plate.shape[:2], np.uint8)
-    ballot = np.where(
-        reach, np.maximum(*(votes(p, view.radius_px, view.slant, contrast) for p in (plate, median))), 0
-    )
+    patched = plate.copy()
+    for x, y, shown in _balls_in(view, plate, median, contrast):
+        uncovered = _uncovered(stack, like, shown, (x, y), view.radius_px)
+        if uncovered is None:
+            cv2.circle(mask, (x, y), round(COVER * view.radius_px), 255, -1)
+        else:
+            at, seen, inside = uncovered
+            patched[at][inside] = seen[inside]
+    return np.asarray(cv2.inpaint(patched, mask, 3.0, cv2.INPAINT_TELEA), np.uint8)
+
+
+def _balls_in(
+    view: BedView, plate: Picture, median: Picture, contrast: float
+) -> Iterator[tuple[int, int, Picture]]:
+    """Balls that still lie in the plate or lay in the median: column, row, and the one of the two that shows it better."""
+    reach = view.table_mask(JAW_MM)
+    both = [votes(p, view.radius_px, view.slant, contrast) for p in (plate, median)]
+    ballot = np.where(reach, np.maximum(*both), 0)
     best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
     bright = plate.sum(-1).astype(np.float32)
     cloth = float(np.median(bright[view.table_mask()]))
@@ -77,19 +105,54 @@ def _bare(view: BedView, median: Picture, plate: Picture, contrast: float) -> Pi
             and np.median(bright[max(0, y - n) : y + n + 1, max(0, x - n) : x + n + 1]) < 0.5 * cloth
         ):
             continue  # the round black of the pocket itself
-        cv2.circle(mask, (int(x), int(y)), round(1.6 * view.radius_px), 255, -1)
-    return np.asarray(cv2.inpaint(plate, mask, 3.0, cv2.INPAINT_TELEA), np.uint8)
+        yield int(x), int(y), plate if both[0][y, x] > both[1][y, x] else median
 
 
-def _seen_bare(view: BedView, stack: Picture, plate: Picture) -> Picture:
-    """The plate with cloth wherever some picture shows cloth, though most show a ball or somebody there.
+def _uncovered(
+    stack: Picture, like: NDArray[np.float32], shown: Picture, place: tuple[int, int], radius_px: float
+) -> tuple[tuple[slice, slice], Picture, NDArray[np.bool_]] | None:
+    """What pictures without the ball show where it lies in `shown`: where that is, the colours, and which of them lie
+    under it; None where fewer than LEAST_CLOTH do.
 
-    What cloth looks like at a place is told by the middle of a wide piece of the plate about it. `stack` has shape
-    (pictures, rows, columns, 3).
+    Such a picture shows the cloth's colour in some light all over the place, and not what `shown` shows: a ball of the
+    cloth's own colour is no bare cloth.
     """
+    n = int(np.ceil(COVER * radius_px))
+    x, y = place
+    rows, columns = shown.shape[:2]
+    at = (slice(max(0, y - n), min(rows, y + n + 1)), slice(max(0, x - n), min(columns, x + n + 1)))
+    yy, xx = np.mgrid[at]
+    away = np.hypot(xx - x, yy - y)
+    inside = away <= COVER * radius_px
+    expected, ball = like[at], shown[at].astype(np.float32)
+    bb = _dot(expected, expected) + np.float32(1e-6)
+    without = []
+    for picture in stack:
+        cut = picture[at]
+        light = LINEAR[cut]
+        k = _dot(light, expected) / bb
+        off = light - k[..., None] * expected
+        cloth = (_dot(off, off) / bb < (1.5 * LEAST_E) ** 2) & (k > DIMMEST_K) & (k < BRIGHT_K)
+        differs = np.abs(cut.astype(np.float32) - ball).max(-1)[away < 0.8 * radius_px].mean()
+        if cloth[inside].mean() > ALL_OF_IT and differs > UNLIKE_BALL:
+            without.append(cut)
+    if len(without) < LEAST_CLOTH:
+        return None
+    return at, np.median(without, axis=0).astype(np.uint8), inside
+
+
+def _like_cloth(plate: Picture) -> NDArray[np.float32]:
+    """What cloth looks like at each place, linear light: the middle of a wide piece of the plate about it."""
     small = cv2.resize(plate, None, fx=1 / WIDE_STEP, fy=1 / WIDE_STEP, interpolation=cv2.INTER_AREA)
     wide = cv2.resize(cv2.medianBlur(small, WIDE_CELLS), plate.shape[1::-1], interpolation=cv2.INTER_LINEAR)
-    like = LINEAR[wide]
+    return np.asarray(LINEAR[wide], np.float32)
+
+
+def _seen_bare(view: BedView, stack: Picture, plate: Picture, like: NDArray[np.float32]) -> Picture:
+    """The plate with cloth wherever some picture shows cloth, though most show a ball or somebody there.
+
+    `like`: see `_like_cloth`; `stack` has shape (pictures, rows, columns, 3).
+    """
     bb = _dot(like, like) + np.float32(1e-6)
     cloth = np.zeros(stack.shape[:3], bool)
     for picture, shows in zip(stack, cloth, strict=True):
@@ -140,9 +203,8 @@ class BareTable:
     def of(cls, view: BedView, pictures: Sequence[Picture]) -> BareTable:
         """From bed views spread over the footage (people in front at different places in each)."""
         stack = np.stack([np.asarray(p) for p in pictures])
-        median = np.median(stack, axis=0).astype(np.uint8)
         contrast = contrast_of(pictures)
-        linear = LINEAR[_bare(view, median, _seen_bare(view, stack, median), contrast)]
+        linear = LINEAR[_bare(view, stack, contrast)]
         bed = view.table_mask(-view.table.radius_mm)
         floor = (FLOOR_SHARE * float(np.median(np.linalg.norm(linear[bed], axis=-1)))) ** 2
         table = cls(view, linear, floor, 0.01, 0.01)

@@ -7,6 +7,7 @@ its gradient, to either side. The vote survives half hidden balls, touching clus
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +29,14 @@ LITTLE_FILL = 0.2
 """A disc needs this much fill and votes together, and never less fill than LITTLE_FILL."""
 LEAST_APART = 1.76
 """Two discs lie at least this many radii apart: balls cannot overlap, measured centres a little."""
+
+
+LEAST_ROUND, LEAST_CROSSING = 4, 2
+"""Discs about a gap in a rack, at least, and pairs of them that cross there."""
+ACROSS_GAP = 0.08
+"""By how much, as a share, such a pair may lie off two widths apart."""
+GAP_FREE, GAP_FILL = 1.2, 0.9
+"""No disc lies nearer to a gap, in radii; and so much of it is not the bare table."""
 
 
 @dataclass(frozen=True)
@@ -158,6 +167,33 @@ def find_discs(
             continue
         kept.append(Disc(px, py, float(ballot[y[i], x[i]]), float(fill[i])))
     return kept
+
+
+def gaps_in_racks(discs: Sequence[Disc], foreign: Floats, radius_px: float) -> list[Disc]:
+    """Balls in the middle of a rack that have no disc of their own.
+
+    There edges of neighbours and prints vote for places between balls. But where two pairs of discs lie two widths apart,
+    crosswise about one place, and that is filled all over with what is not the bare table, a ball lies in their midst.
+    """
+    at = np.array([complex(d.x_px, d.y_px) for d in discs], np.complex128)
+    if len(at) < LEAST_ROUND:
+        return []
+    i, j = np.triu_indices(len(at), 1)
+    across = np.abs(np.abs(at[i] - at[j]) / (4 * radius_px) - 1) < ACROSS_GAP
+    middles = 0.5 * (at[i] + at[j])[across]
+    kernel = disc_kernel(0.95 * radius_px)
+    gaps: list[Disc] = []
+    while len(middles):
+        same = np.abs(middles - middles[0]) < 0.4 * radius_px
+        m = complex(middles[same].mean())
+        taken = np.abs(at - m).min() < GAP_FREE * radius_px
+        if same.sum() >= LEAST_CROSSING and not taken:
+            fill = _share(foreign, kernel, round(m.real), round(m.imag))
+            votes = min(d.votes for d, z in zip(discs, at, strict=True) if abs(z - m) < 2.4 * radius_px)
+            if fill >= GAP_FILL:
+                gaps.append(Disc(m.real, m.imag, votes, fill))
+        middles = middles[~same]
+    return gaps
 
 
 def _share(foreign: Floats, kernel: Floats, x: int, y: int) -> float:

@@ -30,6 +30,10 @@ from lessonkit.seeing.workers import Workers
 Progress = Callable[[float], None]
 Balls = dict[int, Moving]
 
+STAYS_S = 1.0
+"""So long after a shot a thing lies still at least that came during it from nowhere."""
+LEAST_APART = 0.9
+"""Nearer to a ball, in diameters, lies no other."""
 LEAST_SIGHTS = 4
 LONGEST_KEPT_S = 40.0
 """Of what was kept so much is handed to whoever follows a shot; a longer one is decoded from there on."""
@@ -219,4 +223,11 @@ def _settle(resting: Resting, d: Departure, balls: Balls, diameter_mm: float) ->
     free = [a for a in arrivals if a not in linked.values() and found[a].first_s <= rest_s + 4.0]
     linked |= match_leftovers(lost, free, resting.looks)
     stayed = [i for i in before if i not in left]
-    return Followed(d, balls, strike_s, rest_s, before, stayed + list(linked.values()), linked)
+    after = stayed + list(linked.values())
+    # what came to rest during the shot and stays is a ball of it, though where it lay before was not seen
+    for a in free:
+        apart = [np.hypot(*np.subtract(found[a].place, found[i].place)) for i in after]
+        came = found[a].first_s <= rest_s and found[a].end_s > rest_s + STAYS_S
+        if a not in linked.values() and came and min(apart, default=np.inf) > diameter_mm * LEAST_APART:
+            after.append(a)
+    return Followed(d, balls, strike_s, rest_s, before, after, linked)

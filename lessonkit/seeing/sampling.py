@@ -18,7 +18,7 @@ from lessonkit.model import Point
 from lessonkit.seeing.bedview import BedView, Slant, Window
 from lessonkit.seeing.changes import Cells, Changes
 from lessonkit.seeing.cloth import JAW_MM, BareTable
-from lessonkit.seeing.discs import LEAST_APART, Disc, find_discs
+from lessonkit.seeing.discs import LEAST_APART, Disc, find_discs, gaps_in_racks
 from lessonkit.seeing.patches import Patch, Patcher
 
 Mask = NDArray[np.bool_]
@@ -137,6 +137,7 @@ class Sampler:
         return self._judged(foreign, kept + new, known.gain)
 
     def _judged(self, foreign: NDArray[np.float32], discs: list[Disc], gain: float) -> _Known:
+        discs = discs + gaps_in_racks(discs, foreign, self._view.radius_px)
         somebody = people(foreign, self._view.radius_px)
         clear = list(clearness(foreign, discs, somebody, self._view.radius_px, self._view.slant))
         packed = zlib.compress(np.packbits(foreign > 0.5).tobytes(), 1)

@@ -12,7 +12,7 @@ from skimage.data import coins
 from skimage.feature import canny
 from skimage.transform import hough_circle, hough_circle_peaks
 
-from lessonkit.seeing.discs import Disc, disc_kernel, find_discs, votes
+from lessonkit.seeing.discs import Disc, disc_kernel, find_discs, gaps_in_racks, votes
 
 CLOTH = (90, 140, 20)
 COLOURS = [(230, 230, 230), (40, 40, 200), (30, 30, 30), (20, 200, 230), (170, 60, 40), (30, 110, 240)]
@@ -152,3 +152,20 @@ def test_the_disc_kernel_is_a_disc(radius: float) -> None:
     wanted = (radius**4 + radius**2 / 2 + 1 / 80) / (2 * (radius**2 + 1 / 12))
     assert k.sum() == pytest.approx(1.0, abs=1e-5)
     assert (k * (xx**2 + yy**2)).sum() == pytest.approx(wanted, rel=0.04)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.floats(-np.pi, np.pi), st.integers(0, 2), st.booleans())
+def test_a_ball_in_the_midst_of_a_rack_is_not_lost(turn: float, missing: int, filled: bool) -> None:
+    """A rack of ten turned any way: the ball in its midst is put back if something lies there, and nothing else is."""
+    radius = 9.0
+    rows = [(r * np.sqrt(3) * radius, (2 * i - r) * radius) for r in range(4) for i in range(r + 1)]
+    at = np.array([complex(x, y) for x, y in rows])
+    at = (at - at[4]) * np.exp(1j * turn) + complex(120, 80)
+    _, foreign = drawn([(z.real, z.imag) for k, z in enumerate(at) if filled or k != 4], radius)
+    gone = {4, (0, 6, 9)[missing]}  # the middle, and a corner of which nothing can be told
+    discs = [Disc(float(z.real), float(z.imag), 0.9, 1.0) for k, z in enumerate(at) if k not in gone]
+    found = gaps_in_racks(discs, foreign, radius)
+    assert len(found) == (1 if filled else 0)
+    assert all(off([d], 120, 80) < 0.5 for d in found)
+    assert gaps_in_racks([*discs, Disc(120.0, 80.0, 0.5, 1.0)], foreign, radius) == []
