@@ -13,13 +13,15 @@ from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.calibration import honest
 from lessonkit.seeing.centres import refine_centre
 from lessonkit.seeing.cloth import BareTable
+from lessonkit.seeing.discs import LEAST_APART
 from lessonkit.seeing.identities import name_strings
 from lessonkit.seeing.looks import Lighting, close_look, look, white_point
 from lessonkit.seeing.patches import Patch, Patcher
-from lessonkit.seeing.residences import CLEAR, residences
-from lessonkit.seeing.sampling import Sampler
+from lessonkit.seeing.residences import CLEAR, EMPTY_SHARE, residences
+from lessonkit.seeing.sampling import Sample, Sampler, cloth_share
 
 APART_MM = 40.0
+SEEN_MM = 12.0
 FULL, ROUND = 0.75, 0.5
 """Fill and votes of a disc that is a ball though it was seen but once."""
 
@@ -57,12 +59,26 @@ def balls_at(
     found = residences(samples, view)
     there = [_Ball(r.place, r.patches) for r in found if r.first_s <= t_s + 1e-6 and r.end_s > t_s]
     k = min(range(len(frames)), key=lambda i: abs(frames[i].t_s - t_s))
+    there = [b for b in there if _lies_there(b.place, samples[k], view)]
     for s in samples[k].sightings:
         # a ball that came to rest just now, or has not yet, is no residence, but it is in this picture
         near = any(np.hypot(s.place[0] - b.place[0], s.place[1] - b.place[1]) < APART_MM for b in there)
         if not near and s.clear >= CLEAR and s.fill >= FULL and s.votes >= ROUND:
             there.append(_Ball(s.place, (patcher.patch(frames[k], s.place),)))
     return _named(there, bare, size_sure)
+
+
+def _lies_there(place: Point, sample: Sample, view: BedView) -> bool:
+    """Whether a ball that lay somewhere can still lie there.
+
+    Pictures are far apart here, so one that has just rolled away is still thought to; but then cloth shows at its place, or
+    another ball lies partly in it.
+    """
+    nearest = min((float(np.hypot(*np.subtract(s.place, place))) for s in sample.sightings), default=np.inf)
+    if nearest < SEEN_MM:
+        return True
+    shows_cloth = cloth_share(sample.foreign(), view.to_view([place])[0], view.radius_px) > EMPTY_SHARE
+    return not shows_cloth and nearest > LEAST_APART * view.table.radius_mm
 
 
 def _named(there: Sequence[_Ball], bare: BareTable, size_sure: bool) -> list[SeenBall]:

@@ -36,6 +36,8 @@ Mask = NDArray[np.bool_]
 
 SIGHTS_MM = 105.0
 """How far behind the nose lines the rails must be seen: the sights and a little more."""
+SHORTEST_S = 5e-4
+"""A shutter that comes out shorter was not seen at all."""
 RAIL_TOP_MM = 42.0
 SIZE_PICTURES = 5
 COARSE = 3
@@ -179,7 +181,7 @@ def _seen(
         "angle_deg": slant_deg(camera, table),
         "bed_inside": inside_share(camera, table, size, 0.0, table.nose_height_mm),
         "rails_inside": inside_share(camera, table, size, SIGHTS_MM, RAIL_TOP_MM),
-        "exposure_s": told[0] if told else None,
+        "exposure_s": told[0] if told and told[0] > SHORTEST_S else None,
         "hidden": float((np.mean(people, axis=0) >= ALWAYS).mean()),
         "clear": float(np.mean([p.mean() < CLEAR_SHARE for p in people])),
     }

@@ -48,7 +48,7 @@ class Limit:
 
 LIMITS: tuple[Limit, ...] = (
     Limit(
-        "white", "brightness of the brightest things", "of 255", 80, 45, True, 0, 1,
+        "white", "brightness of the brightest things", "of 255", 115, 60, True, 0, 1,
         "the picture is too dark", "Put more light on the table, or let the camera expose longer than it does now (not beyond 1/60 s).",
         "the white of balls and sights must stand well above the cloth and the noise; the trade asks for 520 lux on the "
         "bed (WPA equipment specification, clause 15)",

@@ -111,11 +111,14 @@ def table_findings(
         "" if size_sure else f"the size of the table is unsure ({table.size} was taken)",
         "" if size_sure else "Lay a few balls apart from each other on the table, or give its size with --table.",
     )  # fmt: skip
-    few = pockets < 5 or 0 < sights < 12
+    few = pockets < 5 or sights < 12
     marks = Finding(
         "marks", "sights and pockets", float(sights + pockets), f"{sights} of 18 and {pockets} of 6", "care" if few else "good",
         "few of the table's sights and pockets were recognised, so places may be off" if few else "",
-        "See whether the outline drawn in the picture runs along the cushions; if not, give --corners." if few else "",
+        "See whether the outline drawn in the picture runs along the cushions; if not, give --corners, and another --table if one "
+        "was given. A table without sights is none the worse."
+        if few
+        else "",
     )  # fmt: skip
     # the doubt about the size is a finding of its own
     sure = SURE if size_sure else SURE * UNSURE_SIZE

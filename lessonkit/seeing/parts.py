@@ -195,6 +195,8 @@ def _said(bumps: Sequence[Bump], lost: Sequence[tuple[float, float]]) -> tuple[s
         f"the camera was moved at {b.first_s:.1f} s, by {b.shift_px:.0f} pixels; it was measured anew, so look at the "
         "shots next to that time."
         for b in bumps
+        # of a move after which nothing was measured one warning is enough, and the other would not be true
+        if not any(since <= b.first_s < until for since, until in lost)
     ]
     for a, b in lost:
         end = "the end" if math.isinf(b) else f"{b:.1f} s"

@@ -22,7 +22,7 @@ from lessonkit.lesson.view import make_view
 from lessonkit.model import Analysis, Camera, Seen
 from lessonkit.seeing.bumps import FAR_S, Bump, changes, find_bumps
 from lessonkit.seeing.bumps import _wanted as wanted_times
-from lessonkit.seeing.parts import cameras_after, split
+from lessonkit.seeing.parts import _said, cameras_after, split
 from lessonkit.seeing.watch import watch
 from lessonkit.table.camera import project, unproject
 from lessonkit.table.finding import Surface
@@ -301,3 +301,11 @@ def test_without_a_bump_nothing_is_split(watched: Watched) -> None:
         whole = split(footage, frames, [], lambda _: surface)
     assert [(p.from_s, p.until_s) for p in whole.parts] == [(0.0, np.inf)]
     assert whole.cameras == () and whole.doubts == ()
+
+
+def test_a_table_that_is_not_found_again_is_said_once() -> None:
+    bumps = [Bump(9.9, 10.0, 20.0, np.eye(3)), Bump(29.9, 30.0, 20.0, np.eye(3))]
+    said = _said(bumps, [(30.0, np.inf)])
+    assert len(said) == 2
+    assert "moved at 10.0 s" in said[0]
+    assert "nothing was seen from 30.0 s to the end" in said[1]
