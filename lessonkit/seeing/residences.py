@@ -62,6 +62,8 @@ MOST_PATCHES = 24
 """Close looks at one thing that are kept, evenly spread over its stay."""
 USED_PATCHES = 8
 """So many of them are kept once it has gone: in hours of footage thousands of things come and go."""
+MANY_BYTES, FEW_PATCHES = 100_000_000, 3
+"""Once so much is kept, fewer of each thing are."""
 
 
 @dataclass
@@ -99,7 +101,8 @@ class _Open:
         p = np.median([s.place for _, s in self.sightings[-last:]], axis=0)
         return float(p[0]), float(p[1])
 
-    def closed(self) -> Residence | None:
+    def closed(self, most: int = USED_PATCHES) -> Residence | None:
+        """What became of it, with at most so many close looks; None for what was never still."""
         place = self.place(9)
         settled = [(t, s) for t, s in self.sightings if np.hypot(s.place[0] - place[0], s.place[1] - place[1]) < SETTLED_MM * 2]  # fmt: skip
         if len(settled) < 2:
@@ -115,7 +118,7 @@ class _Open:
             (float(middle[0]), float(middle[1])), first_s, last_s, self.gone_s,
             self.counted - len(unsettled), self.clear - sum(s.clear >= CLEAR for s in unsettled),
             float(np.median([s.votes for _, s in settled])), float(np.median([s.fill for _, s in settled])),
-            tuple(mine[:: max(1, len(mine) // USED_PATCHES)][:USED_PATCHES]), part,
+            tuple(mine[:: max(1, len(mine) // most)][:most]), part,
         )  # fmt: skip
 
 
@@ -131,6 +134,7 @@ class Stays:
         self._part = 0
         self._open: list[_Open] = []
         self._done: list[Residence] = []
+        self._bytes = 0
 
     def see_by(self, part: int, view: BedView) -> None:
         """From now on samples are by another camera; what lies there goes on lying there."""
@@ -146,7 +150,7 @@ class Stays:
             if o.gone_s is None:
                 still.append(o)
             else:
-                _close(o, self._done)
+                self._close(o)
         for s in free:
             begun = _Open(part=self._part)
             begun.add(sample.t_s, s, self._part)
@@ -156,9 +160,15 @@ class Stays:
     def all(self) -> list[Residence]:
         """Everything that lay still like a ball, ascending in its first sight; to be asked once, at the end."""
         for o in self._open:
-            _close(o, self._done)
+            self._close(o)
         self._open = []
         return sorted(self._done, key=lambda r: r.first_s)
+
+    def _close(self, o: _Open) -> None:
+        r = o.closed(USED_PATCHES if self._bytes < MANY_BYTES else FEW_PATCHES)
+        if r is not None and r.clear_sightings >= LEAST_CLEAR_SIGHTINGS:
+            self._done.append(r)
+            self._bytes += sum(p.picture.nbytes for p in r.patches)
 
 
 def residences(samples: Iterable[Sample], view: BedView) -> list[Residence]:
@@ -167,12 +177,6 @@ def residences(samples: Iterable[Sample], view: BedView) -> list[Residence]:
     for sample in samples:
         stays.add(sample)
     return stays.all()
-
-
-def _close(o: _Open, done: list[Residence]) -> None:
-    r = o.closed()
-    if r is not None and r.clear_sightings >= LEAST_CLEAR_SIGHTINGS:
-        done.append(r)
 
 
 def _look(o: _Open, t_s: float, free: list[Sighting], foreign: np.ndarray, view: BedView, part: int) -> None:

@@ -1,33 +1,40 @@
-"""A check just after a break: what has rolled away is not ringed where it lay."""
+"""A check just after a break: what has rolled away is not thought to lie where it lay; what is hidden still is."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-from pathlib import Path
+import zlib
 
 import numpy as np
+import pytest
 
-from lessonkit.checking.check import check
-from tests.scenes import random_scene, write_clip
+from lessonkit.checking.balls import _lies_there
+from lessonkit.model import Point
+from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.sampling import Sample, Sighting
+from tests.seeing.test_balls import TABLE, overhead
+
+VIEW = BedView.of(overhead(), TABLE, 6.4)
+PLACE: Point = (1900.0, 635.0)
 
 
-def test_no_ring_is_drawn_where_a_ball_lay(tmp_path: Path) -> None:
-    """Two seconds into a break every ring has a ball in it, and no two overlap."""
-    scene = random_scene(np.random.default_rng(301), "easy", 1, size=(1280, 720), people=False, racked=True)
-    path = tmp_path / "break.mp4"
-    write_clip(replace(scene, duration_s=scene.shots[0].strike_s + 3.5), path, sound=False)
-    at_s = scene.shots[0].strike_s + 2.0
-    balls = check(path, at_s=at_s, size=scene.table.size).report.balls
-    motion = scene.shots[0].motion
-    u = at_s - scene.shots[0].strike_s
-    true = [p for n, p in motion.before.items() if n not in motion.paths]
-    true += [
-        (float(np.interp(u, path[:, 0], path[:, 1])), float(np.interp(u, path[:, 0], path[:, 2])))
-        for n, path in motion.paths.items()
-        if n not in motion.drops or motion.drops[n].t_s > u
-    ]
-    far = [min(np.hypot(*np.subtract(b.place, t)) for t in true) for b in balls]
-    assert len(balls) >= 0.8 * len(true)
-    assert max(far) < 60
-    apart = [np.hypot(*np.subtract(a.place, b.place)) for k, a in enumerate(balls) for b in balls[:k]]
-    assert min(apart) > 0.85 * scene.table.ball_diameter_mm
+def sample(covered_mm: float, balls: list[Point]) -> Sample:
+    """A look in which everything within `covered_mm` of PLACE is covered, with discs at `balls`."""
+    x, y = VIEW.to_view([PLACE])[0]
+    yy, xx = np.mgrid[0 : VIEW.rows, 0 : VIEW.columns]
+    foreign = np.hypot(xx - x, yy - y) * VIEW.mm_per_px < covered_mm
+    packed = zlib.compress(np.packbits(foreign).tobytes(), 1)
+    return Sample(7.5, tuple(Sighting(b, 1.0, 1.0, 1.0, None) for b in balls), 0.0, packed, foreign.shape)
+
+
+@pytest.mark.parametrize(
+    ("covered_mm", "balls", "there"),
+    [
+        (0.0, [], False),  # bare cloth
+        (300.0, [], True),  # somebody leans over it
+        (30.0, [(1902.0, 637.0)], True),  # in sight
+        (30.0, [(1935.0, 635.0)], False),  # another ball lies half in it, so it cannot
+        (30.0, [(1958.0, 635.0)], True),  # a neighbour touches it
+    ],
+)
+def test_what_can_still_lie_there(covered_mm: float, balls: list[Point], there: bool) -> None:
+    assert _lies_there(PLACE, sample(covered_mm, balls), VIEW) is there
