@@ -218,7 +218,7 @@ def _table_size(asked: str, head: Head) -> str:
 def understand(seen: Seen, page: Notes | None, execution: Execution = STEADY) -> Result:
     """Plan and compare every shot by the notes that belong to it; without notes, measure only."""
     from lessonkit.gauging.figures import measure_table
-    from lessonkit.notes.belonging import assign, left_over
+    from lessonkit.notes.belonging import assign, left_over, strays
 
     figures = measure_table(seen.shots, seen.table)
     notes = page.notes if page else ()
@@ -232,6 +232,12 @@ def understand(seen: Seen, page: Notes | None, execution: Execution = STEADY) ->
         f"the note at {clock(n.t_s or 0.0)} (line {n.line} of the notes) belongs to no shot that was seen, and was "
         "left out."
         for n in left_over(notes, seen.shots)
+    ]
+    warnings += [
+        f"the note at {clock(n.t_s or 0.0)} (line {n.line} of the notes) plays the {n.intent.ball}, which did not lie on the "
+        f"table before shot {s.number}: see whether it means another ball, or a shot that was not seen."
+        for s, of_shot in zip(seen.shots, belonging, strict=True)
+        for n in strays(of_shot, s.layout_before)
     ]
     if not seen.shots:
         warnings.append(
@@ -253,7 +259,7 @@ def _understand_shot(
 
     laws = laws_of(figures)
     stroke = estimate_stroke(seen, table, laws, figures)
-    chosen, fallback, others = primary(notes)
+    chosen, fallback, others = primary(notes, seen.layout_before)
     if chosen is None:
         return Shot(seen, more_notes=others, stroke=stroke)
     plan = make_plan(seen, table, chosen.intent, laws, execution)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from lessonkit.model import Intent, Note, SeenShot, Table
+from lessonkit.model import Intent, Layout, Note, SeenShot, Table
 from lessonkit.notes.clauses import split_fallback
 from lessonkit.notes.reading import NINE_FOOT, with_text
 
@@ -76,13 +76,27 @@ def carries_plan(intent: Intent) -> bool:
     )
 
 
-def primary(notes_of_shot: Sequence[Note]) -> tuple[Note | None, Note | None, tuple[Note, ...]]:
+def _can_be(note: Note, layout: Layout) -> bool:
+    return note.intent.ball is None or note.intent.ball in layout
+
+
+def strays(notes_of_shot: Sequence[Note], layout: Layout) -> tuple[Note, ...]:
+    """The notes of a shot that mean to play a ball that did not lie on the table before it."""
+    return tuple(n for n in notes_of_shot if carries_plan(n.intent) and not _can_be(n, layout))
+
+
+def primary(
+    notes_of_shot: Sequence[Note], layout: Layout | None = None
+) -> tuple[Note | None, Note | None, tuple[Note, ...]]:
     """(the note that is the plan, the note that is its fallback, all others) of one shot.
 
     The first note that carries a plan is the plan, one not marked plan B before one that is; a later one marked plan B is the
-    fallback. A note marked plan B that stands alone is the plan: the player fell back on it.
+    fallback. A note marked plan B that stands alone is the plan: the player fell back on it. With the `layout` before the
+    shot, a note for a ball that does not lie there gives way to one for a ball that does.
     """
     plans = [n for n in notes_of_shot if carries_plan(n.intent)]
+    if layout is not None and any(_can_be(n, layout) for n in plans):
+        plans = [n for n in plans if _can_be(n, layout)]
     plan = next((n for n in plans if not n.intent.plan_b), plans[0] if plans else None)
     fallback = next((n for n in plans if n is not plan and n.intent.plan_b), None)
     return plan, fallback, tuple(n for n in notes_of_shot if n is not plan and n is not fallback)

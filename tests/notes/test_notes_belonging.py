@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lessonkit.model import Intent, Note, SeenShot, Table
-from lessonkit.notes.belonging import assign, left_over, primary
+from lessonkit.notes.belonging import assign, left_over, primary, strays
 from lessonkit.notes.sentences import understand
 
 TABLE = Table("9ft", 2540.0, 1270.0)
@@ -91,3 +91,14 @@ def test_a_lone_plan_b_is_the_plan() -> None:
     lone = note(5.0, "Plan B: six, side-right.")
     assert primary((lone,)) == (lone, None, ())
     assert primary(()) == (None, None, ())
+
+
+def test_a_note_for_a_ball_that_is_not_there_gives_way() -> None:
+    """A shot that was not seen leaves its note to the next one, whose own note comes later; alone it stays, and is told of."""
+    stray, own = note(4.0, "Nine in the head-left."), note(6.0, "Six in the side-right with stop.")
+    layout = {0: (600.0, 600.0), 6: (1900.0, 400.0)}
+    assert primary((stray, own), layout)[0] == own
+    assert primary((stray, own), layout)[2] == (stray,)
+    assert primary((stray, own))[0] == stray
+    assert primary((stray,), layout)[0] == stray
+    assert strays((stray, own, note(7.0, "Nice lighting tonight.")), layout) == (stray,)
