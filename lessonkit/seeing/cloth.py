@@ -40,6 +40,8 @@ NOISY_E, MOST_CALM_PX = 0.01, 1.6
 """From this noise on pictures are smoothed, by a pixel and more the noisier they are: a ball's radius is nine view pixels."""
 PLATE_VOTES = 0.35
 """A disc with this many votes in the median picture is a ball that lay there most of the time."""
+HOLE_VOTES = 0.7
+"""What is dark at a pocket is its hole unless its outline is as whole as a ball's: an 8 may hang in the jaws for long."""
 WIDE_STEP = 8
 WIDE_CELLS = 15
 """What cloth looks like is the median over so many cells of WIDE_STEP view pixels each way: 0.4 m."""
@@ -102,6 +104,7 @@ def _balls_in(
         at_pocket = np.hypot(*(pockets - (x, y)).T).min() * view.mm_per_px < 0.8 * view.table.corner_mouth_mm
         if (
             at_pocket
+            and ballot[y, x] < HOLE_VOTES
             and np.median(bright[max(0, y - n) : y + n + 1, max(0, x - n) : x + n + 1]) < 0.5 * cloth
         ):
             continue  # the round black of the pocket itself
