@@ -41,6 +41,7 @@ ROUNDS = 2
 LEAST_OUTLINES = 3
 OTHERWISE = ("2286x1143", "1981x991")
 """In the middle of the sizes that are called 8 and 7 ft: so near them that their sights are found."""
+MORE_SIGHTS = 4
 CLEARLY = 0.1
 """By how much more a surface must look like a table, once its sights are found."""
 SURE = 0.9
@@ -115,7 +116,9 @@ def _with_sights(
                 other = way(size)
             except TableError:
                 continue
-            if other.sights >= SIGHTS_TO_TELL and other.score > best.score + CLEARLY:
+            # with sights all along the rails a fit is borne out better than with a few, which chance may set
+            clearly = 0.0 if other.sights >= best.sights + MORE_SIGHTS else CLEARLY
+            if other.sights >= SIGHTS_TO_TELL and other.score > best.score + clearly:
                 best = other
                 if best.score > BEYOND_DOUBT - CLEARLY:
                     return best
