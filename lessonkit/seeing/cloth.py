@@ -63,7 +63,8 @@ JAW_MM = 32.0
 
 def contrast_of(pictures: Sequence[Picture]) -> float:
     """How strong edges are beside those of a well lit picture, 1 at most: as bright as the brightest of it is."""
-    top = np.median([np.percentile(p.max(2), TOP_PERCENT) for p in pictures])
+    some = pictures[:: max(1, len(pictures) // 5)]
+    top = np.median([np.percentile(p[::2, ::2].max(2), TOP_PERCENT) for p in some])
     return 1.0 if top >= LIT else float(max(top / WELL_LIT, LEAST_CONTRAST))
 
 
