@@ -106,6 +106,7 @@ def _without_table(stretch: Stretch, pictures: list[Picture], at_s: float | None
     everywhere = np.ones(stretch.pair[0].shape, bool)
     measured = timely(stretch)
     measured |= light(stretch, everywhere, everywhere, np.ones(stretch.small[0].shape, bool))
+    measured["sway_px"] = _sway_px(stretch, np.ones(stretch.small[0].shape, bool))
     cut = measures.border_share(pictures[len(pictures) // 2]) > CUT_SHARE
     verdict = judge(measured, table_findings(None, False, 0, 0, cut, ()))
     k = len(stretch.frames) // 2 if at_s is None else _nearest(stretch.frames, at_s)
@@ -176,6 +177,9 @@ def _seen(
     told = exposure_s(stretch.small, stretch.times_s, bed, radius_px)
     size = (stretch.footage.width, stretch.footage.height)
     return {
+        "sway_px": _sway_px(
+            stretch, table_mask(camera, table, stretch.small[0].shape, SIGHTS_MM, stretch.small_scale)
+        ),
         "blur_mm": None if blur is None else blur * mm_per_px,
         "ball_px": table.ball_diameter_mm / mm_per_px,
         "angle_deg": slant_deg(camera, table),
@@ -185,6 +189,10 @@ def _seen(
         "hidden": float((np.mean(people, axis=0) >= ALWAYS).mean()),
         "clear": float(np.mean([p.mean() < CLEAR_SHARE for p in people])),
     }
+
+
+def _sway_px(stretch: Stretch, inside: Mask) -> float | None:
+    return measures.sway_px(stretch.small, stretch.small_scale, inside)
 
 
 def _hidden(picture: Picture, view: BedView) -> Mask:

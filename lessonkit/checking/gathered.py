@@ -34,5 +34,4 @@ def light(stretch: Stretch, rails: Mask, bed: Mask, small: Mask) -> dict[str, fl
         "noise": measures.noise_levels(*stretch.pair, bed) if len(stretch.small) > 1 else None,
         "flicker": None if gain is None else measures.flicker_share(gain, stretch.times_s),
         "drift": None if gain is None else measures.drift_share(gain, stretch.times_s),
-        "sway_px": measures.sway_px(stretch.small, stretch.small_scale, small),
     }

@@ -219,7 +219,7 @@ def _right(checked: Checked, width: int) -> Canvas:
     notes[:] = style.bgr(GROUND)
     said = (
         f"Table {table.size}, head at the left; {len(checked.report.balls)} balls at {checked.report.shown_s:.1f} s.",
-        "Blue line: where the noses of the cushions are. Along them all round: the camera is right.",
+        "Blue line: where the noses of the cushions are. If it runs along them all round, the camera is right.",
         "Green: sights and pockets that were found. Red: expected there and not found.",
         "White ring: a ball and its number. Yellow with ? and %: how likely the number is.",
     )

@@ -8,7 +8,6 @@ fitted, as a whole, to the edges found along its normals.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -40,7 +39,7 @@ CORRELATED = 3.0
 SYSTEMATIC_PX = 0.25
 """What shadow and light at the rim shift an outline by, in pixels of the camera."""
 HOLD = 3.0
-"""See `fit_outline`."""
+"""See `refine_centre`."""
 BESIDE = 0.16
 """How far, in radii, to both sides of an edge it is asked what lies there."""
 SCALES = (0.8, 1.25, 0.02)
@@ -175,45 +174,23 @@ def _best_shift(
     return centre[0] + float(sx[i]), centre[1] + float(sy[i])
 
 
-@dataclass(frozen=True)
-class Outline:
-    """One ball's outline as fitted."""
-
-    centre: Point
-    error_mm: float
-    """Standard error of the centre."""
-    growth_mm: float
-    """By how much the outline is larger than that of a ball of the table's size."""
-
-
 def refine_centre(
     patches: Sequence[Patch], place: Point, bare: BareTable, others: Sequence[Point] = ()
 ) -> tuple[Point, float | None]:
     """The centre and its standard error in millimetres (None, and `place` unchanged, where too few edges agree).
 
-    `others`: places of the other balls on the table.
-    """
-    found = fit_outline(patches, place, bare, others)
-    return (place, None) if found is None else (found.centre, found.error_mm)
-
-
-def fit_outline(
-    patches: Sequence[Patch], place: Point, bare: BareTable, others: Sequence[Point] = (), hold: float = HOLD
-) -> Outline | None:
-    """The outline of the ball at about `place`; None where too few edges agree.
-
-    `hold` is how firmly the outline keeps the size that the table's balls have: their size is known, so it may only
-    grow or shrink by what blur and the print allow; 0 leaves it free.
+    `others`: places of the other balls on the table. The outline keeps the size that the table's balls have, as firmly as
+    HOLD says: their size is known, so it may only grow or shrink by what blur and the print allow.
     """
     if not patches:
-        return None
+        return place, None
     camera, table, mm_per_px = bare.view.camera, bare.view.table, patches[0].mm_per_px
     near = [o for o in others if np.hypot(o[0] - place[0], o[1] - place[1]) < 2.6 * table.radius_mm]
     outline = outline_mm(camera, table, place)
     covered = _covered(outline, place, near, table.radius_mm)
     centre = _best_shift(_features(patches, place, bare), mm_per_px, place, outline, covered)
     scales = np.arange(1 - REACH, 1 + REACH + STEP / 2, STEP)
-    found: Outline | None = None
+    error_mm: float | None = None
     for prior in PRIORS:
         outline = outline_mm(camera, table, centre)
         length = np.linalg.norm(outline, axis=1)
@@ -222,14 +199,14 @@ def fit_outline(
         g = _strength(_features(patches, centre, bare), mm_per_px, at, scales, covered)
         s, strength = _edges(g, scales, prior)
         weight = np.minimum(strength / (np.median(strength) + 1e-9), 1.0)
-        solution, spread, w = _solve(outline / length[:, None], (s - 1) * length, weight, hold)
+        solution, spread, w = _solve(outline / length[:, None], (s - 1) * length, weight)
         if int((w > 0.1).sum()) < LEAST_EDGES or np.hypot(*solution[:2]) > 0.4 * table.radius_mm:
-            return None
+            return place, None
         centre = (centre[0] + float(solution[0]), centre[1] + float(solution[1]))
         free = float(w[~covered].sum())
         chance = CORRELATED * spread * float(np.sqrt(2 / max(0.5, free)))
-        found = Outline(centre, float(np.hypot(chance, SYSTEMATIC_PX * mm_per_px)), float(solution[2]))
-    return found
+        error_mm = float(np.hypot(chance, SYSTEMATIC_PX * mm_per_px))
+    return centre, error_mm
 
 
 def outline_scale(patch: Patch, centre: Point, bare: BareTable) -> float | None:
@@ -267,7 +244,7 @@ def _outer_width(g: NDArray[np.float32], top: int) -> float:
     return i - top - (half - float(g[i])) / max(float(g[i - 1] - g[i]), 1e-9)
 
 
-def _solve(unit: Floats, off: Floats, weight: Floats, hold: float) -> tuple[Floats, float, Floats]:
+def _solve(unit: Floats, off: Floats, weight: Floats) -> tuple[Floats, float, Floats]:
     """Shift (x, y) and growth that explain how far the edges lie off the outline, by Tukey's biweight.
 
     Returns them with the spread of what is left and the weight that each edge kept.
@@ -275,7 +252,7 @@ def _solve(unit: Floats, off: Floats, weight: Floats, hold: float) -> tuple[Floa
     A = np.c_[unit, np.ones(len(unit))]
     solution, spread, w = np.zeros(3), 0.0, weight
     for _ in range(10):
-        rows = np.r_[A * w[:, None], [[0.0, 0.0, hold]]]
+        rows = np.r_[A * w[:, None], [[0.0, 0.0, HOLD]]]
         solution, *_ = np.linalg.lstsq(rows, np.r_[off * w, 0.0], rcond=None)
         r = off - A @ solution
         spread = max(1.4826 * float(np.median(np.abs(r))), 0.15)

@@ -128,15 +128,12 @@ def _uncovered(
     yy, xx = np.mgrid[at]
     away = np.hypot(xx - x, yy - y)
     inside = away <= COVER * radius_px
-    expected, ball = like[at], shown[at].astype(np.float32)
-    bb = _dot(expected, expected) + np.float32(1e-6)
+    ball = shown[at].astype(np.float32)
     without = []
     for picture in stack:
         cut = picture[at]
-        light = LINEAR[cut]
-        k = _dot(light, expected) / bb
-        off = light - k[..., None] * expected
-        cloth = (_dot(off, off) / bb < (1.5 * LEAST_E) ** 2) & (k > DIMMEST_K) & (k < BRIGHT_K)
+        k, coloured = _beside(cut, like[at])
+        cloth = ~coloured & (k > DIMMEST_K) & (k < BRIGHT_K)
         differs = np.abs(cut.astype(np.float32) - ball).max(-1)[away < 0.8 * radius_px].mean()
         if cloth[inside].mean() > ALL_OF_IT and differs > UNLIKE_BALL:
             without.append(cut)
@@ -157,13 +154,10 @@ def _seen_bare(view: BedView, stack: Picture, plate: Picture, like: NDArray[np.f
 
     `like`: see `_like_cloth`; `stack` has shape (pictures, rows, columns, 3).
     """
-    bb = _dot(like, like) + np.float32(1e-6)
     cloth = np.zeros(stack.shape[:3], bool)
     for picture, shows in zip(stack, cloth, strict=True):
-        light = LINEAR[picture]
-        k = _dot(light, like) / bb
-        off = light - k[..., None] * like
-        shows[:] = (_dot(off, off) / bb < (1.5 * LEAST_E) ** 2) & (np.abs(k - 1) < CLOTH_K)
+        k, coloured = _beside(picture, like)
+        shows[:] = ~coloured & (np.abs(k - 1) < CLOTH_K)
     count = cloth.sum(0)
     mend = view.table_mask() & (count >= LEAST_CLOTH) & (count < MOST_CLOTH * len(stack))
     if mend.any():
@@ -171,6 +165,15 @@ def _seen_bare(view: BedView, stack: Picture, plate: Picture, like: NDArray[np.f
         plate = plate.copy()
         plate[mend] = np.nanmedian(seen, axis=0).astype(np.uint8)
     return plate
+
+
+def _beside(picture: Picture, like: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
+    """How bright each pixel is along what cloth looks like there, and whether its colour lies off it."""
+    bb = _dot(like, like) + np.float32(1e-6)
+    light = LINEAR[picture]
+    k = _dot(light, like) / bb
+    off = np.asarray(light - k[..., None] * like, np.float32)
+    return k, _dot(off, off) / bb >= (1.5 * LEAST_E) ** 2
 
 
 def _dot(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -17,6 +17,7 @@ from lessonkit.footage.reader import OpenFootage, Reading, reopened
 from lessonkit.model import Layout, Point
 from lessonkit.seeing.bedview import BedView, Live, Shown
 from lessonkit.seeing.centres import push_apart
+from lessonkit.seeing.discs import LEAST_APART
 from lessonkit.seeing.identities import match_arrivals, match_leftovers
 from lessonkit.seeing.kept import Kept, Store, replay
 from lessonkit.seeing.looks import Look
@@ -32,8 +33,6 @@ Balls = dict[int, Moving]
 
 STAYS_S = 1.0
 """So long after a shot a thing lies still at least that came during it from nowhere."""
-LEAST_APART = 0.9
-"""Nearer to a ball, in diameters, lies no other."""
 LEAST_SIGHTS = 4
 LONGEST_KEPT_S = 40.0
 """Of what was kept so much is handed to whoever follows a shot; a longer one is decoded from there on."""
@@ -228,6 +227,6 @@ def _settle(resting: Resting, d: Departure, balls: Balls, diameter_mm: float) ->
     for a in free:
         apart = [np.hypot(*np.subtract(found[a].place, found[i].place)) for i in after]
         came = found[a].first_s <= rest_s and found[a].end_s > rest_s + STAYS_S
-        if a not in linked.values() and came and min(apart, default=np.inf) > diameter_mm * LEAST_APART:
+        if a not in linked.values() and came and min(apart, default=np.inf) > 0.5 * diameter_mm * LEAST_APART:
             after.append(a)
     return Followed(d, balls, strike_s, rest_s, before, after, linked)

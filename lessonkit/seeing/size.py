@@ -17,7 +17,7 @@ from lessonkit.errors import TableError
 from lessonkit.footage.reader import Frame
 from lessonkit.model import Camera, Point, Table
 from lessonkit.seeing.bedview import VIEW_MM_PER_PX, BedView
-from lessonkit.seeing.centres import fit_outline, outline_scale, refine_centre
+from lessonkit.seeing.centres import outline_scale, refine_centre
 from lessonkit.seeing.cloth import BareTable, bare_table, contrast_of
 from lessonkit.seeing.discs import edges_of, find_discs, votes_of
 from lessonkit.seeing.patches import Patcher
@@ -41,13 +41,15 @@ ROUNDS = 2
 LEAST_OUTLINES = 3
 OTHERWISE = ("2286x1143", "1981x991")
 """In the middle of the sizes that are called 8 and 7 ft: so near them that their sights are found."""
+LOOKS_RIGHT = 0.88
+"""A surface with such a score needs no other beside it."""
 MORE_SIGHTS = 4
 CLEARLY = 0.1
 """By how much more a surface must look like a table, once its sights are found."""
 SURE = 0.9
 BEYOND_DOUBT = 0.98
 ROUGHLY = 0.03
-"""Standard deviation, as a share, of the width at which discs gather most votes; more where balls lie in a rack."""
+"""Standard deviation, as a share, of the width at which discs gather most votes, where there is no rack."""
 AGREE = 0.05
 """Votes and sights that differ by more, as a share, tell nothing together: votes are led astray by racks."""
 SYSTEMATIC = 0.015
@@ -120,7 +122,7 @@ def _with_sights(
             clearly = 0.0 if other.sights >= best.sights + MORE_SIGHTS else CLEARLY
             if other.sights >= SIGHTS_TO_TELL and other.score > best.score + clearly:
                 best = other
-                if best.score > BEYOND_DOUBT - CLEARLY:
+                if best.score > LOOKS_RIGHT:
                     return best
     return best
 
@@ -238,10 +240,11 @@ def _widths(
     widths = []
     for frame in used:
         for place, lone in look.discs(frame, 0.6, 0.7):
-            outline = fit_outline([look.patcher.patch(frame, place)], place, look.bare) if lone else None
-            if outline is not None:
-                patch = look.patcher.patch(frame, outline.centre)
-                widths.append(outline_scale(patch, outline.centre, look.bare))
+            if not lone:
+                continue
+            centre, error_mm = refine_centre([look.patcher.patch(frame, place)], place, look.bare)
+            if error_mm is not None:
+                widths.append(outline_scale(look.patcher.patch(frame, centre), centre, look.bare))
     found = np.array([w for w in widths if w is not None], float)
     return found * share
 

@@ -63,20 +63,12 @@ def spacing(places: Sequence[Point], least_mm: float, most_mm: float) -> Spacing
 
 def _groups(at: Complexes, expected_mm: float) -> list[list[int]]:
     """Balls that hang together by distances of about one width."""
+    from scipy.sparse.csgraph import connected_components
+
     near = np.abs(np.abs(at[:, None] - at[None]) / expected_mm - 1) < NEAR
-    left = set(range(len(at)))
-    groups = []
-    while left:
-        group, queue = [], [left.pop()]
-        while queue:
-            i = queue.pop()
-            group.append(i)
-            mine = [j for j in left if near[i, j]]
-            left.difference_update(mine)
-            queue += mine
-        if len(group) >= LEAST_BALLS:
-            groups.append(group)
-    return groups
+    count, label = connected_components(near, directed=False)
+    groups = [np.flatnonzero(label == k).tolist() for k in range(count)]
+    return [g for g in groups if len(g) >= LEAST_BALLS]
 
 
 def _lattice(at: Complexes, expected_mm: float) -> Spacing | None:
