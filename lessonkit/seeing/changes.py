@@ -71,6 +71,12 @@ class Cells:
         return np.asarray(out, np.uint8)
 
 
+def without_lone(changed: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Cells that changed together with a neighbour; a lone one is noise, for the edge of a ball changes several."""
+    beside = cv2.boxFilter(changed, -1, (3, 3), normalize=False)
+    return np.asarray(changed * (beside > 1), np.uint8)
+
+
 class Changes:
     """Compares each frame with those before."""
 
@@ -94,7 +100,8 @@ class Changes:
         still = off[off <= max(LEAST_CHANGE, STILL_NOISES * self._noise)]
         spread = MEAN_TO_SIGMA * float(still.mean()) if still.size else self._noise
         self._noise = spread if self._noise == 0 else 0.8 * self._noise + 0.2 * spread
-        changed = np.asarray(off > max(LEAST_CHANGE, NOISES * self._noise), np.uint8)
+        most = max(LEAST_CHANGE, NOISES * self._noise)
+        changed = without_lone(np.asarray(off > most, np.uint8))
         if not changed.any():
             return []
         parts = self._in_view(changed)

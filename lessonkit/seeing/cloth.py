@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from lessonkit.footage.reader import Frame
 from lessonkit.seeing.bedview import BedView, Window
 from lessonkit.seeing.discs import votes
+from lessonkit.table.plate import middle_of
 
 Picture = NDArray[np.uint8]
 Mask = NDArray[np.float32]
@@ -74,7 +75,7 @@ def _bare(view: BedView, stack: Picture, contrast: float) -> Picture:
     The median, with cloth wherever some picture shows cloth; balls that lay there in most pictures are taken off: what the
     others show takes their places, or where no other shows it what lies around.
     """
-    median = np.median(stack, axis=0).astype(np.uint8)
+    median = middle_of(stack)
     like = _like_cloth(median)
     plate = _seen_bare(view, stack, median, like)
     mask = np.zeros(plate.shape[:2], np.uint8)
@@ -139,7 +140,7 @@ def _uncovered(
             without.append(cut)
     if len(without) < LEAST_CLOTH:
         return None
-    return at, np.median(without, axis=0).astype(np.uint8), inside
+    return at, middle_of(without), inside
 
 
 def _like_cloth(plate: Picture) -> NDArray[np.float32]:

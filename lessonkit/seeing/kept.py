@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from lessonkit.footage.reader import Frame
 from lessonkit.seeing.bedview import BedView, Window
-from lessonkit.seeing.changes import LEAST_CHANGE, MEAN_TO_SIGMA, NOISES, VIEW_CELL_PX, Cells
+from lessonkit.seeing.changes import LEAST_CHANGE, MEAN_TO_SIGMA, NOISES, VIEW_CELL_PX, Cells, without_lone
 
 Picture = NDArray[np.uint8]
 
@@ -111,12 +111,10 @@ class Keeper:
         if self._noise == 0.0:  # 0.68 of normally distributed values lie within one standard deviation
             self._noise = float(np.percentile(off, 68))
         most = max(LEAST_CHANGE, NOISES * self._noise)
-        _, changed = cv2.threshold(off, most, 1.0, cv2.THRESH_BINARY)
+        changed = without_lone(np.asarray(off > most, np.uint8))
         spread = MEAN_TO_SIGMA * cv2.mean(off, (off <= most).astype(np.uint8))[0]
         self._noise = NOISE_MEMORY * self._noise + (1 - NOISE_MEMORY) * spread
-        # a lone cell that hardly changed is noise; the edge of a ball changes several
-        beside = cv2.boxFilter(changed, -1, (3, 3), normalize=False)
-        self._changed_s[(changed > 0) & (beside > 1.5)] = t_s
+        self._changed_s[changed > 0] = t_s
         hot = (self._changed_s > t_s - HOLD_S).astype(np.uint8)
         if not hot.any():
             return np.zeros(0, np.int32)

@@ -32,10 +32,17 @@ def project(camera: Camera, places_mm: ArrayLike, z_mm: float = 0.0) -> Array:
         return np.zeros((0, 2))
     if p.shape[1] == 2:
         p = np.c_[p, np.full(len(p), float(z_mm))]
-    px, _ = cv2.projectPoints(
-        p.reshape(-1, 1, 3), camera.rotation, camera.translation, camera.matrix, camera.distortion
-    )
-    return np.asarray(px, float).reshape(-1, 2)
+    # spelled out, for OpenCV's projectPoints works out all derivatives as well: ten times the time for a whole view
+    seen = rotation_matrix(camera) @ p.T + np.asarray(camera.translation, float).reshape(3, 1)
+    depth = np.where(seen[2] == 0, 1.0, seen[2])
+    x, y = seen[0] / depth, seen[1] / depth
+    k1, k2, p1, p2, k3 = (*(float(k) for k in camera.distortion), 0.0)[:5]
+    r2, xy = x * x + y * y, 2 * x * y
+    radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
+    lens_x = x * radial + p1 * xy + p2 * (r2 + 2 * x * x)
+    lens_y = y * radial + p2 * xy + p1 * (r2 + 2 * y * y)
+    m = camera.matrix
+    return np.stack([m[0, 0] * lens_x + m[0, 2], m[1, 1] * lens_y + m[1, 2]], 1)
 
 
 def rays(camera: Camera, pixels: ArrayLike) -> Array:

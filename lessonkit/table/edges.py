@@ -5,6 +5,7 @@ from __future__ import annotations
 import warnings
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -58,9 +59,8 @@ def measure_line(
     if middle is None:
         return None
     if leaving:
-        first, _ = _peak(
-            _off(whole, outward, middle, gsd), outward, middle, max(6.0, 4 * gsd), gsd, first=True
-        )
+        rise = _rise(_off(whole[None], outward, middle, gsd), outward, gsd)[0]
+        first, _ = _peak(rise, outward, middle, max(6.0, 4 * gsd), gsd, first=True)
         middle = middle if first is None else first
     direction = _across(whole, outward, middle, gsd)
     strength = float(np.linalg.norm(direction))
@@ -68,14 +68,14 @@ def measure_line(
         return None
     window = min(search_mm, max(12.0, 5 * gsd)) if search_mm > 20 else max(8.0, 4 * gsd)
     px, steps = [], []
-    pieces = np.array_split(np.arange(len(along)), min(_BINS, max(8, len(along) // 3)))
-    for piece in pieces:
-        profile = _median(colours[piece], 0)
-        profile = _off(profile, outward, middle, gsd) if leaving else profile @ (direction / strength)
-        at, step = _peak(profile, outward, middle, window, gsd, first=leaving)
+    pieces = _pieces(len(along))
+    profiles = _median(colours[pieces], 1)
+    across = _off(profiles, outward, middle, gsd) if leaving else profiles @ (direction / strength)
+    for where, rise in zip(along[pieces].mean(1), _rise(across, outward, gsd), strict=True):
+        at, step = _peak(rise, outward, middle, window, gsd, first=leaving)
         if at is None:
             continue
-        px.append((float(np.mean(along[piece])), at))
+        px.append((float(where), at))
         steps.append(step)
     if len(px) < max(4, len(pieces) // 5):
         return None
@@ -87,6 +87,12 @@ def measure_line(
     scatter = 1.4826 * float(np.median(np.abs(found[:, 1] - bent))) / gsd
     sigma = float(np.hypot(0.35, 1.5 * scatter) * np.hypot(1.0, 6.0 / strength))
     return Line(pixels, side, strength, middle, not leaving, sigma)
+
+
+def _pieces(rows: int) -> NDArray[np.int64]:
+    """Rows of a strip piece by piece, shape (pieces, rows of each): all alike, so a few rows here and there are left out."""
+    count = min(_BINS, max(min(rows, 8), rows // 3))
+    return np.round(np.linspace(0, rows - 1, rows // count * count)).astype(np.int64).reshape(count, -1)
 
 
 def profile_across(
@@ -101,7 +107,8 @@ def profile_across(
 def steps_of(profile: Array, outward: Array, gsd: float) -> Array:
     """Length of the colour's change per pixel at each place of a profile (N, 3), smoothed over about a pixel."""
     step = outward[1] - outward[0]
-    smooth = _smooth(profile, max(gsd / step * 0.7, 0.7))
+    bell = _bell(max(gsd / step * 0.7, 0.7))
+    smooth = cv2.filter2D(profile, -1, bell[:, None], borderType=cv2.BORDER_REPLICATE)
     return np.asarray(np.linalg.norm(np.gradient(smooth, step, axis=0), axis=1) * gsd, float)
 
 
@@ -133,14 +140,11 @@ def _median(colours: Array, axis: int) -> Array:
         return np.asarray(np.nanmedian(colours, axis=axis), float)
 
 
-def _smooth(profile: Array, sigma: float) -> Array:
+def _bell(sigma: float) -> Array:
+    """Gauss's curve out to three sigmas, summing to 1."""
     half = int(np.ceil(3 * sigma))
     kernel = np.exp(-0.5 * (np.arange(-half, half + 1) / sigma) ** 2)
-    kernel /= kernel.sum()
-    padded = np.pad(profile, [(half, half)] + [(0, 0)] * (profile.ndim - 1), mode="edge")
-    if profile.ndim == 1:
-        return np.convolve(padded, kernel, mode="valid")
-    return np.stack([np.convolve(padded[:, c], kernel, mode="valid") for c in range(profile.shape[1])], 1)
+    return np.asarray(kernel / kernel.sum(), float)
 
 
 def _strongest(whole: Array, outward: Array, gsd: float, search_mm: float) -> float | None:
@@ -158,22 +162,29 @@ def _across(whole: Array, outward: Array, at: float, gsd: float) -> Array:
     return np.nan_to_num(_median(whole[outer], 0) - _median(whole[inner], 0))
 
 
-def _off(profile: Array, outward: Array, at: float, gsd: float) -> Array:
-    """How far each place's colour is from that on the inside of `at`."""
+def _off(profiles: Array, outward: Array, at: float, gsd: float) -> Array:
+    """How far each place's colour is from that on the inside of `at`: (P, N) of profiles (P, N, 3)."""
     inner = (outward < at - max(5.0, 2.5 * gsd)) & (outward > at - max(20.0, 8 * gsd))
-    return np.asarray(np.linalg.norm(profile - _median(profile[inner], 0), axis=1), float)
+    return np.asarray(np.linalg.norm(profiles - _median(profiles[:, inner], 1)[:, None], axis=2), float)
+
+
+def _rise(profiles: Array, outward: Array, gsd: float) -> Array:
+    """How fast each of the profiles (P, N) rises per millimetre outward, smoothed over about a pixel."""
+    step = outward[1] - outward[0]
+    smooth = cv2.filter2D(
+        profiles, -1, _bell(max(gsd / step * 0.8, 0.8))[None], borderType=cv2.BORDER_REPLICATE
+    )
+    return np.asarray(np.nan_to_num(np.gradient(smooth, step, axis=1)), float)
 
 
 def _peak(
-    profile: Array, outward: Array, at: float, window: float, gsd: float, *, first: bool = False
+    rise: Array, outward: Array, at: float, window: float, gsd: float, *, first: bool = False
 ) -> tuple[float | None, float]:
-    """Where the profile rises fastest within `window` of `at`, to a fraction of a sample, and how fast.
+    """Where a profile that rises so rises fastest within `window` of `at`, to a fraction of a sample, and how fast.
 
     `first`: the innermost of the places where it rises at least half as fast as anywhere there.
     """
     step = outward[1] - outward[0]
-    rise = np.gradient(_smooth(profile, max(gsd / step * 0.8, 0.8)), step)
-    rise = np.nan_to_num(rise)
     near = np.flatnonzero(np.abs(outward - at) <= window)
     if len(near) < 3:
         return None, 0.0

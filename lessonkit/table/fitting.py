@@ -8,6 +8,7 @@ evidence leaves open are held by wide priors (a phone's lens, a cushion's usual 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -105,15 +106,16 @@ def fit(
     from scipy.optimize import least_squares
 
     free = _Free.of(start, rail, long_px, loose)
-    weights = _scales(start, rail, table, evidence)
+    laid = _Laid.of(table, evidence)
+    weights = laid.scales(start, rail)
 
     def residuals(v: Array) -> Array:
-        cam, kept, priors = free.unpack(v)
-        parts = _weighed(_residuals(cam, kept, table, evidence, weights), evidence)
-        return np.asarray(np.concatenate([*parts, _hole_residuals(cam, evidence), priors]), float)
+        cam, kept = free.unpack(v)
+        parts = _weighed(laid.residuals(cam, kept, weights), evidence)
+        return np.asarray(np.concatenate([*parts, _hole_residuals(cam, evidence), free.unusual(v)]), float)
 
     v0 = free.start()
-    count = len(free.unpack(v0)[2])
+    count = len(free.unusual(v0))
     found = least_squares(
         residuals,
         v0,
@@ -124,8 +126,8 @@ def fit(
         xtol=1e-7,
         gtol=1e-7,
     )
-    camera, rail, _ = free.unpack(found.x)
-    seen = _residuals(camera, rail, table, evidence, _scales(camera, rail, table, evidence))
+    camera, rail = free.unpack(found.x)
+    seen = laid.residuals(camera, rail, laid.scales(camera, rail))
     lines, out, along = seen
     pieces = max(len(lines) + len(out) + len(evidence.hole_px), 1)
     error = None
@@ -178,13 +180,10 @@ class _Free:
             np.r_[np.zeros(6), self.lens[self.lens_free], self.rail[self.rail_free] / 10], float
         )
 
-    def unpack(self, v: Array) -> tuple[Camera, Rail, Array]:
-        """The camera and the rails of a vector, and how unusual they are."""
-        n = len(self.lens_free)
+    def unpack(self, v: Array) -> tuple[Camera, Rail]:
+        """The camera and the rails of a vector."""
+        lens, kept = self._lens_and_rail(v)
         base_t = np.asarray(self.start_camera.translation, float)
-        lens, kept = self.lens.copy(), self.rail.copy()
-        lens[self.lens_free] = v[6 : 6 + n]
-        kept[self.rail_free] = v[6 + n :] * 10
         turn = np.asarray(cv2.Rodrigues(v[:3])[0], float)
         m = self.start_camera.matrix.copy()
         m[0, 0] = m[1, 1] = np.exp(np.clip(lens[0], 3.0, 12.0))
@@ -193,8 +192,32 @@ class _Free:
         rotation = np.asarray(cv2.Rodrigues(turn @ rotation_matrix(self.start_camera))[0], float).ravel()
         shift = v[3:6] * float(np.linalg.norm(base_t))
         cam = Camera(m, lens[1:5].copy(), rotation, turn @ base_t + shift, None)
-        unusual = ((lens - self.lens_usual) / _LENS_PRIOR)[self.lens_free]
-        return cam, _as_rail(kept), _priors(unusual, kept - self.rail_usual)
+        return cam, _as_rail(kept)
+
+    def unusual(self, v: Array) -> Array:
+        """How unusual lens and rails of a vector are, in standard deviations."""
+        rule, base = self._unusual_rule
+        return np.asarray(rule @ v + base, float)
+
+    @cached_property
+    def _unusual_rule(self) -> tuple[Array, Array]:
+        """(A, b) such that a vector v is A v + b standard deviations away from the usual: it is so linear in v."""
+
+        def at(v: Array) -> Array:
+            lens, kept = self._lens_and_rail(v)
+            off = ((lens - self.lens_usual) / _LENS_PRIOR)[self.lens_free]
+            return _priors(off, kept - self.rail_usual)
+
+        size = 6 + len(self.lens_free) + len(self.rail_free)
+        base = at(np.zeros(size))
+        return np.stack([at(one) - base for one in np.eye(size)], 1), base
+
+    def _lens_and_rail(self, v: Array) -> tuple[Array, Array]:
+        n = len(self.lens_free)
+        lens, kept = self.lens.copy(), self.rail.copy()
+        lens[self.lens_free] = v[6 : 6 + n]
+        kept[self.rail_free] = v[6 + n :] * 10
+        return lens, kept
 
 
 def _priors(unusual_lens: Array, off: Array) -> Array:
@@ -238,48 +261,58 @@ def _as_rail(v: Array) -> Rail:
     return Rail((a[7], a[8], a[9], a[10]), a[0], a[1], a[2], (a[3], a[4], a[5], a[6]))
 
 
-def _heights(rail: Rail, table: Table, e: Evidence) -> Array:
-    """Height of each piece of evidence, lines then sights."""
-    lines = np.where(e.line_nose, table.nose_height_mm, rail.cloth_height_mm)
-    return np.concatenate([lines, np.full(len(e.sight_px), rail.sight_height_mm)])
+@dataclass(frozen=True, eq=False)
+class _Laid:
+    """Evidence laid out on the table: what does not change while a camera is fitted to it."""
 
+    table: Table
+    evidence: Evidence
+    px: Array
+    """Shape (N, 2), lines then sights."""
+    turn: Array
+    """Shape (N, 3): of each one's side, see `outward_rule`."""
+    lengthwise: NDArray[np.bool_]
+    """Of each sight: whether its side runs along the table's length."""
 
-def _on_planes(camera: Camera, e: Evidence, heights: Array) -> Array:
-    """Table places (N, 2) that the evidence's pixels show, each at its own height."""
-    d = rays(camera, np.concatenate([e.line_px, e.sight_px]))
-    c = centre_mm(camera)
-    return np.asarray(c[:2] + ((heights - c[2]) / d[:, 2])[:, None] * d[:, :2], float)
+    @classmethod
+    def of(cls, table: Table, e: Evidence) -> _Laid:
+        side = np.concatenate([e.line_side, e.sight_side])
+        px = np.concatenate([e.line_px, e.sight_px])
+        return cls(table, e, px, outward_rule(table)[side], e.sight_side % 2 == 0)
 
+    def _places(self, camera: Camera, rail: Rail) -> tuple[Array, Array]:
+        """Table places (N, 2) that the pixels show, each at its own height (N,)."""
+        e = self.evidence
+        lines = np.where(e.line_nose, self.table.nose_height_mm, rail.cloth_height_mm)
+        heights = np.concatenate([lines, np.full(len(e.sight_px), rail.sight_height_mm)])
+        d = rays(camera, self.px)
+        c = centre_mm(camera)
+        return np.asarray(c[:2] + ((heights - c[2]) / d[:, 2])[:, None] * d[:, :2], float), heights
 
-def _scales(camera: Camera, rail: Rail, table: Table, e: Evidence) -> tuple[Array, Array]:
-    """Pixels per millimetre of each piece of evidence, outward and along."""
-    heights = _heights(rail, table, e)
-    xy = _on_planes(camera, e, heights)
-    turn = outward_rule(table)[np.concatenate([e.line_side, e.sight_side])]
-    here = project(camera, np.c_[xy, heights])
-    out = project(camera, np.c_[xy + turn[:, :2], heights])
-    aside = project(camera, np.c_[xy + turn[:, 1::-1], heights])
-    return np.hypot(*(out - here).T), np.hypot(*(aside - here).T)
+    def scales(self, camera: Camera, rail: Rail) -> tuple[Array, Array]:
+        """Pixels per millimetre of each, outward and along."""
+        xy, heights = self._places(camera, rail)
+        here = project(camera, np.c_[xy, heights])
+        out = project(camera, np.c_[xy + self.turn[:, :2], heights])
+        aside = project(camera, np.c_[xy + self.turn[:, 1::-1], heights])
+        return np.hypot(*(out - here).T), np.hypot(*(aside - here).T)
 
-
-def _residuals(
-    camera: Camera, rail: Rail, table: Table, e: Evidence, scales: tuple[Array, Array]
-) -> tuple[Array, Array, Array]:
-    """Pixels off: lines outward, sights outward, sights along."""
-    side = np.concatenate([e.line_side, e.sight_side])
-    xy = _on_planes(camera, e, _heights(rail, table, e))
-    turn = outward_rule(table)[side]
-    outward = turn[:, 0] * xy[:, 0] + turn[:, 1] * xy[:, 1] - turn[:, 2]
-    n = len(e.line_px)
-    back = np.where(
-        e.line_nose, np.array(rail.nose_seen_mm)[e.line_side], np.array(rail.cloth_mm)[e.line_side]
-    )
-    along = np.where(e.sight_side % 2 == 0, xy[n:, 0], xy[n:, 1])
-    return (
-        (outward[:n] - back) * scales[0][:n],
-        (outward[n:] - rail.sight_mm) * scales[0][n:],
-        (along - e.sight_along) * scales[1][n:],
-    )
+    def residuals(
+        self, camera: Camera, rail: Rail, scales: tuple[Array, Array]
+    ) -> tuple[Array, Array, Array]:
+        """Pixels off: lines outward, sights outward, sights along."""
+        e, n = self.evidence, len(self.evidence.line_px)
+        xy, _ = self._places(camera, rail)
+        outward = self.turn[:, 0] * xy[:, 0] + self.turn[:, 1] * xy[:, 1] - self.turn[:, 2]
+        back = np.where(
+            e.line_nose, np.array(rail.nose_seen_mm)[e.line_side], np.array(rail.cloth_mm)[e.line_side]
+        )
+        along = np.where(self.lengthwise, xy[n:, 0], xy[n:, 1])
+        return (
+            (outward[:n] - back) * scales[0][:n],
+            (outward[n:] - rail.sight_mm) * scales[0][n:],
+            (along - e.sight_along) * scales[1][n:],
+        )
 
 
 def _hole_residuals(camera: Camera, e: Evidence) -> Array:

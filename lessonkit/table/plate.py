@@ -34,7 +34,15 @@ def median_picture(pictures: Sequence[Picture]) -> Picture:
             "The pictures differ in size, so they are not of one camera: give one clip at a time."
         )
     step = -(-len(pictures) // MOST_PICTURES)
-    planes = list(pictures[::step])
+    return middle_of(pictures[::step])
+
+
+def middle_of(pictures: Sequence[Picture]) -> Picture:
+    """The median of each value over pictures of one shape, one at least; an even number takes the mean of the middle two.
+
+    A network of smallest and largest pictures is some twenty times as quick as sorting each pixel's values.
+    """
+    planes = list(pictures)
     n = len(planes)
     for a, b in _network(n):
         low, high = cv2.min(planes[a], planes[b]), cv2.max(planes[a], planes[b])

@@ -73,7 +73,7 @@ def strip(
     p = project(camera, places(table, side, t.ravel(), u.ravel()), z_mm).reshape(len(along), 3, 2)
     v = (outward - ends[1]) / (ends[2] - ends[1])
     weights = np.stack([v * (v - 1) / 2, 1 - v * v, v * (v + 1) / 2], 1)
-    px = np.einsum("uk,tkc->tuc", weights, p).reshape(-1, 2)
+    px = (weights @ p).reshape(-1, 2)
     return sample(picture, px).reshape(len(along), len(outward), 3)
 
 

@@ -65,6 +65,25 @@ def test_lens_of_the_worked_example() -> None:
     assert back[:2] / back[2] == pytest.approx([x, y], abs=1e-6)
 
 
+@settings(max_examples=60, deadline=None)
+@given(
+    tilt=st.floats(-0.6, 0.6), turn=st.floats(-3.1, 3.1), k1=st.floats(-0.35, 0.2), k2=st.floats(-0.1, 0.1),
+    p1=st.floats(-3e-3, 3e-3), p2=st.floats(-3e-3, 3e-3), focal=st.floats(500, 3000),
+)  # fmt: skip
+def test_project_agrees_with_opencv(
+    tilt: float, turn: float, k1: float, k2: float, p1: float, p2: float, focal: float
+) -> None:
+    """General library: OpenCV's projectPoints."""
+    lean = cv2.Rodrigues(np.array([tilt, 0, 0]))[0] @ cv2.Rodrigues(np.array([0, 0, turn]))[0]
+    R = np.asarray(lean, float) @ np.diag([1.0, -1.0, -1.0])
+    K = np.array([[focal, 0, 950.0], [0, focal, 545.0], [0, 0, 1]])
+    t = -R @ np.array([1270.0, 635.0, 0]) + np.array([0, 0, 3600.0])
+    camera = Camera(K, np.array([k1, k2, p1, p2]), np.asarray(cv2.Rodrigues(R)[0]).ravel(), t, None)
+    places = np.array([[x, y, z] for x in (0.0, 900.0, 2540.0) for y in (0.0, 1270.0) for z in (0.0, 28.6)])
+    theirs, _ = cv2.projectPoints(places, camera.rotation, camera.translation, K, camera.distortion)
+    assert project(camera, places) == pytest.approx(theirs.reshape(-1, 2), abs=1e-6, rel=1e-9)
+
+
 def test_parallax_of_the_worked_example() -> None:
     p = FACTS["parallax"]
     camera = overhead(p["height_mm"], p["focal_px"])
