@@ -13,7 +13,7 @@ from __future__ import annotations
 import logging
 from bisect import bisect_right
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -190,11 +190,30 @@ class OpenFootage:
                 continue
             if end_s is not None and t_s >= end_s:
                 return
-            if raw.format.name not in ("yuv420p", "yuvj420p"):
-                pts = raw.pts
-                raw = raw.reformat(format="yuv420p")
-                raw.pts = pts
-            yield Frame(t_s, raw, self._rotation)
+            yield self._frame(raw, t_s)
+
+    def key_frame(self, key_s: float) -> Frame | None:
+        """The frame at one of `key_times`: it alone is decoded, where decoding on from it goes some frames further."""
+        base = self._stream.time_base
+        key_pts = self._key_before(key_s + 0.5 * float(base))
+        self._container.seek(key_pts, stream=self._stream, backward=True, any_frame=False)
+        self._fresh = False
+        with suppress(av.error.FFmpegError):
+            packet = next((p for p in self._container.demux(self._stream) if p.pts == key_pts), None)
+            if packet is not None and packet.is_keyframe:
+                codec = self._stream.codec_context
+                codec.skip_frame = "DEFAULT"
+                for raw in (*packet.decode(), *codec.decode(None)):
+                    if raw.pts == key_pts:
+                        return self._frame(raw, float((raw.pts - self._first_pts) * base))
+        return next(self.frames(key_s), None)
+
+    def _frame(self, raw: Any, t_s: float) -> Frame:
+        if raw.format.name not in ("yuv420p", "yuvj420p"):
+            pts = raw.pts
+            raw = raw.reformat(format="yuv420p")
+            raw.pts = pts
+        return Frame(t_s, raw, self._rotation)
 
     def _key_before(self, start_s: float) -> int:
         """The pts of the last key frame not after a time, in stream ticks; exactly that, or the one before is read."""
@@ -213,7 +232,7 @@ class OpenFootage:
         keys = self.key_times()
         if len(keys) >= (count if enough is None else enough):
             chosen = sorted({min(keys, key=lambda k: abs(k - w)) for w in wanted})
-            return [f for k in chosen if (f := next(self.frames(k), None)) is not None]
+            return [f for k in chosen if (f := self.key_frame(k)) is not None]
         frames: list[Frame] = []
         for frame in self.frames():
             if len(frames) < count and frame.t_s >= wanted[len(frames)] - 1e-9:

@@ -138,9 +138,8 @@ def _sway(seen: Sequence[_Seen], middle: Array) -> float:
 
 def _with_keys(footage: OpenFootage, views: _Views, seen: list[_Seen]) -> list[_Seen]:
     """The views, and those of key frames where they lie far apart and near the end, which the others end well before."""
-    more = [
-        f for k in _wanted(footage.key_times(), [s.t_s for s in seen]) if (f := next(footage.frames(k), None))
-    ]
+    wanted = _wanted(footage.key_times(), [s.t_s for s in seen])
+    more = [f for k in wanted if (f := footage.key_frame(k))]
     also = [s for f in more if (s := views.of(f)).move is not None]
     return sorted([*seen, *also], key=lambda s: s.t_s)
 
@@ -176,7 +175,7 @@ def _when(
     keys = footage.key_times()
     while inner := [k for k in keys[bisect_right(keys, lo) :] if k < hi]:
         middle = inner[len(inner) // 2]
-        frame = next(footage.frames(middle), None)
+        frame = footage.key_frame(middle)
         answer = is_old(views.of(frame)) if frame is not None else None
         if answer is None:
             break

@@ -75,7 +75,7 @@ def _bare(view: BedView, stack: Picture, contrast: float) -> Picture:
     The median, with cloth wherever some picture shows cloth; balls that lay there in most pictures are taken off: what the
     others show takes their places, or where no other shows it what lies around.
     """
-    median = middle_of(stack)
+    median = middle_of(list(stack))
     like = _like_cloth(median)
     plate = _seen_bare(view, stack, median, like)
     mask = np.zeros(plate.shape[:2], np.uint8)

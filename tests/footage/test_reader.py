@@ -65,6 +65,20 @@ def test_a_stretch_is_the_same_as_in_a_whole_pass(tmp_path: Path) -> None:
         assert len(f.spread(8)) == 8
 
 
+def test_a_key_frame_alone_is_that_of_a_whole_pass(tmp_path: Path) -> None:
+    """In any order, and frames are read on rightly afterwards."""
+    with open_footage(clip(tmp_path / "k.mp4", [k * 33 for k in range(40)])) as f:
+        whole = {fr.t_s: fr.luma().copy() for fr in f.frames()}
+        keys = f.key_times()
+        assert len(keys) >= 3
+        for key_s in (*keys[::-1], *keys):
+            frame = f.key_frame(key_s)
+            assert frame is not None
+            assert np.array_equal(frame.luma(), whole[frame.t_s])
+            assert frame.t_s == pytest.approx(key_s)
+        assert [fr.t_s for fr in f.frames(0.5, 0.9)] == [t for t in whole if 0.5 <= t < 0.9]
+
+
 def test_colours_and_crops_agree_with_the_library(tmp_path: Path) -> None:
     """BT.709 red comes out red (PyAV's own conversion as reference), and a crop equals that part of the whole."""
     with open_footage(clip(tmp_path / "c.mp4", [0, 33, 66])) as f:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from lessonkit.model import Point
-from lessonkit.seeing.changes import Changes
+from lessonkit.seeing.changes import Changes, without_lone
 from lessonkit.seeing.sampling import Sample, Sampler
 from tests.scenes import Scene, random_scene
 from tests.seeing.filming import Filmed, frame
@@ -55,6 +55,14 @@ def test_a_ball_that_moved_is_looked_at_again(filmed: Filmed, by: Point) -> None
     for i, a in enumerate(parts):
         for b in parts[i + 1 :]:
             assert a.x1 <= b.x0 or b.x1 <= a.x0 or a.y1 <= b.y0 or b.y1 <= a.y0
+
+
+def test_a_lone_cell_is_no_change() -> None:
+    """What coding leaves changes a cell here and there; two side by side, or corner to corner, are more than that."""
+    changed = np.zeros((9, 9), np.uint8)
+    changed[1, 1] = changed[4, 4] = changed[5, 5] = changed[7, 1] = changed[7, 2] = 1
+    left = without_lone(changed)
+    assert np.argwhere(left).tolist() == [[4, 4], [5, 5], [7, 1], [7, 2]]
 
 
 def places(sample: Sample) -> np.ndarray:
