@@ -125,6 +125,7 @@ def _comparison(c: Comparison | None) -> Json | None:
         "rails_actual": c.rails_actual, "verdict": c.verdict, "sentence": c.sentence,
         "differences": [_difference(d) for d in c.differences], "cause": c.cause,
         "unexplained_mm": _number(c.unexplained_mm), "detail": c.detail, "meant": _strike(c.meant),
+        "unplanned": None if c.unplanned is None else _event(c.unplanned),
     }  # fmt: skip
 
 
@@ -291,7 +292,8 @@ def _comparison_from(j: Json | None) -> Comparison | None:
         Difference(**{**d, "landing": _point_from(d["landing"])}) for d in j.get("differences") or ()
     )
     meant = None if j.get("meant") is None else Strike(**j["meant"])
-    return Comparison(**{**j, "differences": differences, "meant": meant})
+    unplanned = None if j.get("unplanned") is None else _event_from(j["unplanned"])
+    return Comparison(**{**j, "differences": differences, "meant": meant, "unplanned": unplanned})
 
 
 def _figures_from(j: Json | None) -> TableFigures | None:

@@ -389,6 +389,8 @@ class Comparison:
     """The differences in words, for the report."""
     meant: Strike | None = None
     """The stroke that the played one is held against: of all that do what the plan says, the one nearest to it."""
+    unplanned: Event | None = None
+    """What the cue ball ran into that the plan does not have, where that turned it off its way; None: nothing, or not known."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from math import hypot
 
 import numpy as np
@@ -10,9 +11,10 @@ from numpy.typing import NDArray
 
 from lessonkit.comparing import words
 from lessonkit.comparing.causes import Causes, find_causes
-from lessonkit.comparing.difference_words import LANDING, NOTHING_NEAR, clause, detail_of
-from lessonkit.comparing.differences import measured
-from lessonkit.comparing.meant import meant
+from lessonkit.comparing.difference_words import LANDING, clause, detail_of
+from lessonkit.comparing.differences import measured, with_account
+from lessonkit.comparing.meant import Meant, meant
+from lessonkit.comparing.meetings import Meeting, brings_about, find_meeting
 from lessonkit.comparing.paths import from_nearest, length_mm, mean_distance_mm
 from lessonkit.model import CUE_BALL, Comparison, Intent, Plan, Point, SeenShot, StrokeEstimate, Table
 from lessonkit.physics.cushions import pocket_target
@@ -51,10 +53,14 @@ def compare(
         distance = mean_distance_mm(plan.cue_path, shot.cue_path[:, 1:])
     rails = rails_actual(shot)
     verdict, figure = _verdict(shot, plan, intent, made, error)
-    sentence = _sentence(shot, table, plan, verdict, made, rails, figure)
     held = meant(shot, table, plan, intent, stroke, wanted, laws) if stroke is not None else None
+    sure = held.strike if held is not None and held.done else None
+    met, bears = find_meeting(shot, table, plan, intent, actual, error, made, laws)
+    told = met if bears and verdict not in WELL else None
+    sentence = _sentence(shot, table, plan, verdict, made, rails, figure, _met_name(told, table))
     found = measured(shot, table, plan, intent, stroke, held)
     causes = find_causes(shot, table, plan, held, found, stroke, made, verdict in WELL, laws)
+    causes = _past_meeting(causes, shot, table, held, stroke, told, laws)
     return Comparison(
         made,
         None if error is None else round(error, 1),
@@ -66,11 +72,41 @@ def compare(
         causes.differences,
         causes.cause,
         None if causes.unexplained_mm is None else round(causes.unexplained_mm, 1),
-        NOTHING_NEAR
-        if held is not None and not held.done
-        else detail_of(causes.differences, causes.cause, _to_explain(verdict)),
-        None if held is None or not held.done else held.strike,
-    )
+        detail_of(
+            causes.differences, causes.cause, _to_explain(verdict), held is not None and not held.done,
+            None if met is None else (_met_name(met, table) or "", met.event.t_s - shot.strike_s), bears,
+        ),
+        sure,
+        None if met is None else met.event,
+    )  # fmt: skip
+
+
+def _met_name(met: Meeting | None, table: Table) -> str | None:
+    return None if met is None else words.met_name(met.ball, met.event.cushion, met.place, table)
+
+
+def _past_meeting(
+    causes: Causes,
+    shot: SeenShot,
+    table: Table,
+    held: Meant | None,
+    stroke: StrokeEstimate | None,
+    met: Meeting | None,
+    laws: Laws,
+) -> Causes:
+    """The causes without one that a meeting which was not planned gives the lie.
+
+    Where the cue ball ran into a ball, that decided where it stopped, and how it would have stopped without is not seen. A
+    cushion may be what a difference of the stroke led to: then that stays the cause if, played through, it leads there.
+    """
+    best = next((d for d in causes.differences if d.account == causes.cause), None)
+    if met is None or best is None or held is None or best.actual is None:
+        return causes
+    aim = stroke.aim_deg if stroke is not None and stroke.aim_deg is not None else held.strike.aim_deg
+    played = with_account(held.strike, best.account, best.actual, aim)
+    if met.ball is None and brings_about(shot, table, played, met, laws):
+        return causes
+    return replace(causes, cause=None)
 
 
 def _to_explain(verdict: str | None) -> str | None:
@@ -170,24 +206,27 @@ def _sentence(
     made: bool | None,
     rails: int | None,
     figure: float | None,
+    met: str | None,
 ) -> str | None:
     if verdict == "scratch":
         drop = next(p for p in shot.pocketed if p.ball == CUE_BALL)
-        return words.scratch_sentence(plan.ball, made, drop.pocket, rails, drop.t_s - shot.strike_s)
+        return words.scratch_sentence(plan.ball, made, drop.pocket, rails, drop.t_s - shot.strike_s, met)
     if verdict == "missed" and plan.ball is not None:
         went = next((p for p in shot.pocketed if p.ball == plan.ball), None)
         if went is not None and plan.pocket is not None:
-            return words.elsewhere_sentence(plan.ball, went.pocket, plan.pocket, went.t_s - shot.strike_s)
-        met = plan.ball in shot.paths
+            return words.elsewhere_sentence(
+                plan.ball, went.pocket, plan.pocket, went.t_s - shot.strike_s, met
+            )
+        hit = plan.ball in shot.paths
         left = _rattled_mm(shot, table, plan)
         if left is not None and plan.pocket is not None:
-            return words.rattled_sentence(plan.ball, plan.pocket, left)
-        return words.missed_sentence(plan.ball, plan.pocket, _miss_mm(shot, table, plan, met), met)
+            return words.rattled_sentence(plan.ball, plan.pocket, left, met)
+        return words.missed_sentence(plan.ball, plan.pocket, _miss_mm(shot, table, plan, hit), hit, met)
     if verdict is None or figure is None:
         return None
     if plan.ball is None:
-        return words.cue_ball_sentence(verdict, figure)
-    return words.made_sentence(plan.ball, verdict, figure)
+        return words.cue_ball_sentence(verdict, figure, met)
+    return words.made_sentence(plan.ball, verdict, figure, met)
 
 
 def _rattled_mm(shot: SeenShot, table: Table, plan: Plan) -> float | None:

@@ -57,11 +57,32 @@ def _side(planned: float, actual: float) -> str:
     return f"{_mm(actual - planned)} {'more' if abs(actual) > abs(planned) else 'less'} {name(planned)}"
 
 
-def detail_of(differences: tuple[Difference, ...], cause: Account | None, what: str | None) -> str | None:
+def detail_of(
+    differences: tuple[Difference, ...],
+    cause: Account | None,
+    what: str | None,
+    nothing_near: bool = False,
+    met: tuple[str, float] | None = None,
+    bears: bool = False,
+) -> str | None:
     """All that was found, in sentences; None where there was nothing to compare.
 
-    what: what a cause accounts for ('the landing error', 'the miss', 'the scratch'); None: all went as planned.
+    what: what a cause accounts for ('the landing error', 'the miss', 'the scratch'); None: all went as planned. nothing_near:
+    no stroke near does what the plan says. met: what the cue ball ran into against the plan, and seconds from the strike;
+    bears: whether that bears on how the shot came out.
     """
+    said = NOTHING_NEAR if nothing_near else _of_strokes(differences, cause, what, met is not None and bears)
+    if met is None:
+        return said
+    ran = f"The cue ball ran into {met[0]} {met[1]:.1f} seconds after the strike, which was not planned."
+    if bears and what is not None and cause is None:
+        ran += f" So {what} is put down to no difference of the stroke."
+    return f"{said} {ran}" if said else ran
+
+
+def _of_strokes(
+    differences: tuple[Difference, ...], cause: Account | None, what: str | None, met: bool
+) -> str | None:
     if not differences:
         return None
     sure = [_whole(d) for d in differences if d.words is not None]
@@ -74,6 +95,8 @@ def detail_of(differences: tuple[Difference, ...], cause: Account | None, what: 
     if unknown:
         said += f" The footage does not tell the {_listed(unknown)}."
     if what is None or all(d.explains is None for d in differences):
+        return said
+    if cause is None and met:
         return said
     if cause is None:
         return said + f" No single difference surely accounts for most of {what}."

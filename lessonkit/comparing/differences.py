@@ -30,11 +30,15 @@ class Measured:
     """Standard error of `actual`."""
     spread: float = 0.0
     """How far other strokes that would have done as well differ from `planned`."""
+    shown: float | None = None
+    """The same figure of the stroke that the plan shows."""
 
     @property
     def sure(self) -> bool:
-        """Whether it is beyond doubt and large enough to matter."""
+        """Whether it is beyond doubt and large enough to matter, and no other way of doing what the plan says turns it round."""
         if self.actual is None or self.error is None:
+            return False
+        if self.shown is not None and (self.actual - self.planned) * (self.actual - self.shown) < 0.0:
             return False
         off = abs(self.actual - self.planned)
         least = MATTERS[self.account] * (self.planned if self.account == "speed" else 1.0)
@@ -63,10 +67,13 @@ def measured(
         swing = _swing(shot, table, first, float(held.spread[0])) if held is not None else 0.0
         found.append(Measured("fullness", planned, actual, error, swing))
     if held is not None:
-        s, (_, speed, up, left) = held.strike, (float(v) for v in held.spread)
-        found.append(Measured("speed", s.speed_mps, estimate.speed_mps, estimate.speed_error_mps, speed))
-        found.append(Measured("tip_up", s.tip_up, estimate.tip_up, estimate.tip_up_error, up))
-        found.append(Measured("tip_left", s.tip_left, estimate.tip_left, estimate.tip_left_error, left))
+        s, p, (_, speed, up, left) = held.strike, plan.strike or held.strike, (float(v) for v in held.spread)
+        e = estimate
+        found += [
+            Measured("speed", s.speed_mps, e.speed_mps, e.speed_error_mps, speed, p.speed_mps),
+            Measured("tip_up", s.tip_up, e.tip_up, e.tip_up_error, up, p.tip_up),
+            Measured("tip_left", s.tip_left, e.tip_left, e.tip_left_error, left, p.tip_left),
+        ]
     return tuple(found)
 
 

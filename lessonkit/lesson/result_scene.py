@@ -115,8 +115,12 @@ def _words(scene: Set, naming: Naming, place: Point | None, rest: Point | None) 
 
 
 def _cause(scene: Set) -> list[str]:
-    """The one difference of the stroke that accounts for most of the error, in its words."""
+    """What the cue ball ran into, and the one difference of the stroke that accounts for most of the error, in its words."""
     compared = scene.shot.comparison
-    if compared is None or compared.cause is None:
+    if compared is None:
         return []
+    met = compared.unplanned
+    ball = next((b for b in met.balls if b != CUE_BALL), None) if met is not None else None
+    if ball is not None:
+        return [f"off the {ball}"]
     return [d.words for d in compared.differences if d.account == compared.cause and d.sure and d.words]

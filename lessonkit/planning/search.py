@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import sqrt
 
-from lessonkit.model import CUE_BALL, Cushion, Intent, Pocket, Point
+from lessonkit.model import CUE_BALL, Cushion, Intent, Layout, Pocket, Point, Table
 from lessonkit.physics.cushions import pocket_target
 from lessonkit.physics.simulate import Run
 from lessonkit.planning.aim import Stroke, Task, aim_exactly, find_aim, play
@@ -198,15 +198,20 @@ def goes_into_rack(intent: Intent, ball: int) -> bool:
 
 def rack_of(task: Task) -> frozenset[int]:
     """The largest group of balls that lie close to each other: the rack, or a cluster; empty where none do."""
-    near = task.table.ball_diameter_mm + CLOSE_MM
-    loose = {n for n in task.layout if n not in (CUE_BALL, task.ball, *task.via)}
+    return group_of(task.layout, {CUE_BALL, task.ball, *task.via}, task.table)
+
+
+def group_of(layout: Layout, without: set[int], table: Table) -> frozenset[int]:
+    """The largest group of balls that lie close to each other, some left out; empty where none do."""
+    near = table.ball_diameter_mm + CLOSE_MM
+    loose = set(layout) - without
     best: frozenset[int] = frozenset()
     while loose:
         group, edge = set[int](), [loose.pop()]
         while edge:
             one = edge.pop()
             group.add(one)
-            linked = {n for n in loose if distance(task.layout[n], task.layout[one]) < near}
+            linked = {n for n in loose if distance(layout[n], layout[one]) < near}
             loose -= linked
             edge += linked
         if len(group) > max(1, len(best)):
