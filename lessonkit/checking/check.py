@@ -47,6 +47,10 @@ CLEAR_SHARE = 0.01
 ALWAYS = 0.9
 CUT_SHARE = 0.08
 BALLS_TO_TELL = 3
+OUTLINE_EDGES = 15
+"""So many pieces of their outlines at least."""
+SHARP_ANYHOW = 0.2
+"""Where balls are too few to tell, or too blurred to be found: so much of all edges on a table is sharp where the lens is."""
 INSIDE, OUTSIDE = 0.7, 1.35
 """Where a ball's outline is looked for, in radii, to tell how sharp it is."""
 
@@ -141,17 +145,17 @@ def _with_table(stretch: Stretch, surface: Surface, at_s: float | None) -> Check
     return Checked(report, stretch.frames[k], surface)
 
 
-def _blur_px(grey: NDArray[np.uint8], camera: Camera, table: Table, places: Sequence[Point]) -> float | None:
-    """Of the balls' outlines; of all edges on the table where the balls are too few to tell.
+def outlines_blur_px(
+    grey: NDArray[np.uint8], camera: Camera, table: Table, places: Sequence[Point]
+) -> float | None:
+    """Blur of the outlines of balls at `places`, standard deviation in pixels; None where they are too few to tell.
 
-    A pool of light has wide edges of its own, and so has a worn rail; a ball's outline is as sharp as the lens makes it.
+    A ball's outline is as sharp as the lens makes it; a pool of light has wide edges of its own, and so has a worn rail.
     """
-    if len(places) >= BALLS_TO_TELL:
-        rings = ring_mask(camera, table, places, grey.shape)
-        blur = measures.edge_blur_px(grey, rings)
-        if blur is not None:
-            return blur
-    return measures.edge_blur_px(grey, table_mask(camera, table, grey.shape, SIGHTS_MM))
+    if len(places) < BALLS_TO_TELL:
+        return None
+    rings = ring_mask(camera, table, places, grey.shape)
+    return measures.edge_blur_px(grey, rings, OUTLINE_EDGES)
 
 
 def ring_mask(camera: Camera, table: Table, places: Sequence[Point], shape: tuple[int, ...]) -> Mask:
@@ -170,8 +174,12 @@ def _seen(
 ) -> dict[str, float | None]:
     """What needs the camera; `places`: of the balls in the frame `shown`."""
     camera, table = surface.camera, surface.table
-    mm_per_px = _mm_per_px(camera, table)
-    blur = _blur_px(levels(shown), camera, table, places)
+    mm_per_px = mm_per_px_of(camera, table)
+    grey = levels(shown)
+    blur = outlines_blur_px(grey, camera, table, places)
+    if blur is None:
+        inside = table_mask(camera, table, grey.shape, SIGHTS_MM)
+        blur = measures.edge_blur_px(grey, inside, sharpest=SHARP_ANYHOW)
     bed = table_mask(camera, table, stretch.small[0].shape, 0.0, stretch.small_scale)
     radius_px = table.radius_mm / mm_per_px / stretch.small_scale
     told = exposure_s(stretch.small, stretch.times_s, bed, radius_px)
@@ -214,7 +222,7 @@ def _nearest(frames: Sequence[Frame], at_s: float) -> int:
     return min(range(len(frames)), key=lambda k: abs(frames[k].t_s - at_s))
 
 
-def _mm_per_px(camera: Camera, table: Table) -> float:
+def mm_per_px_of(camera: Camera, table: Table) -> float:
     """At the height of a ball's centre, over the table's middle."""
     x, y = table.length_mm / 2, table.width_mm / 2
     px = project(camera, [(x - 50, y), (x + 50, y), (x, y - 50), (x, y + 50)], table.radius_mm)

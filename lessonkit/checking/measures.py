@@ -74,8 +74,12 @@ def noise_levels(one: Grey, other: Grey, inside: Mask) -> float | None:
     return float(off.mean() * np.sqrt(np.pi) / 2) if off.size else None
 
 
-def edge_blur_px(grey: Grey, inside: Mask | None = None) -> float | None:
-    """Standard deviation, in pixels, of the blur of the sharpest strong edges; None where there are too few edges.
+def edge_blur_px(
+    grey: Grey, inside: Mask | None = None, least: int = LEAST_EDGES, sharpest: float = SHARPEST
+) -> float | None:
+    """Standard deviation, in pixels, of the blur of strong edges; None where there are fewer than `least`.
+
+    At least the share `sharpest` of them is taken to be as sharp as the lens makes them.
 
     Across a straight edge of contrast C blurred by a Gaussian of that deviation the steepest slope is
     C / (deviation sqrt(2 pi)), so the two measured give the third (the knife-edge idea of ISO 12233, from memory).
@@ -92,7 +96,7 @@ def edge_blur_px(grey: Grey, inside: Mask | None = None) -> float | None:
             if inside is None
             else cv2.resize(inside.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
         )
-        found = _edge_blur(little, where)
+        found = _edge_blur(little, where, least, sharpest)
         if found is not None:
             blur = found * scale
             if found > SOFT_PX:
@@ -100,7 +104,7 @@ def edge_blur_px(grey: Grey, inside: Mask | None = None) -> float | None:
     return blur
 
 
-def _edge_blur(grey: Grey, inside: Mask | None) -> float | None:
+def _edge_blur(grey: Grey, inside: Mask | None, least: int, sharpest: float) -> float | None:
     smooth = np.asarray(cv2.GaussianBlur(grey.astype(np.float32), (0, 0), SMOOTH_PX), np.float32)
     gx, gy = (
         np.asarray(cv2.Scharr(smooth, cv2.CV_32F, 1, 0)) / 32,
@@ -115,7 +119,7 @@ def _edge_blur(grey: Grey, inside: Mask | None) -> float | None:
         size[~inside] = 0
     near = cv2.dilate(size, np.ones((5, 5), np.uint8))
     y, x = np.nonzero((size >= near) & (size > LEAST_SLOPE))
-    if len(x) < LEAST_EDGES:
+    if len(x) < least:
         return None
     order = np.argsort(-size[y, x])[:MOST_EDGES]
     y, x = y[order], x[order]
@@ -127,9 +131,9 @@ def _edge_blur(grey: Grey, inside: Mask | None) -> float | None:
         py = (y[:, None] + s * way[:, 1:] + aside * way[:, :1]).astype(np.float32)
         total += np.asarray(cv2.remap(smooth, px, py, cv2.INTER_CUBIC), float)
     deviations = np.array([d for p in total / 5 if (d := _deviation(p)) is not None])
-    if len(deviations) < LEAST_EDGES:
+    if len(deviations) < least:
         return None
-    own = float(np.quantile(deviations, SHARPEST))
+    own = float(np.quantile(deviations, sharpest))
     return float(np.sqrt(max(own**2 - SMOOTH_PX**2, 0.0)))
 
 

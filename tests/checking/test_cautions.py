@@ -11,10 +11,15 @@ import pytest
 
 from lessonkit.checking.cautions import cautions
 from lessonkit.footage.reader import open_footage
-from lessonkit.model import Seen
+from lessonkit.model import Layout, Seen, SeenShot
 from tests.scenes import TABLES, Look, Scene, View, make_camera, random_layout, write_clip
 
 BASE = Scene(TABLES["9ft"], View(), Look(), random_layout(np.random.default_rng(5), TABLES["9ft"], 9), seed=2)
+
+
+def at_rest(layout: Layout) -> SeenShot:
+    """A shot in which nothing but the cue ball, not among these, moved."""
+    return SeenShot(1, 0.1, 0.9, layout, layout, (), np.zeros((0, 3)), {}, (), (), None)
 
 
 def said(tmp_path: Path, look: Any, film: Any) -> tuple[str, ...]:
@@ -22,7 +27,8 @@ def said(tmp_path: Path, look: Any, film: Any) -> tuple[str, ...]:
     path = tmp_path / "clip.mp4"
     write_clip(scene, path, sound=False, **film)
     with open_footage(path) as footage:
-        seen = Seen(footage.info, scene.table, make_camera(scene.view, scene.table), ())
+        shots = (at_rest(scene.layout),)
+        seen = Seen(footage.info, scene.table, make_camera(scene.view, scene.table), shots)
     return cautions(path, seen)
 
 
@@ -35,6 +41,7 @@ def test_good_footage_needs_no_caution(tmp_path: Path) -> None:
     [
         ({"brightness": 0.3}, {}, "the picture is too dark"),
         ({"flicker": 0.15}, {}, "the light flickers"),
+        ({"blur_px": 6.0}, {}, "the picture is out of focus"),
         ({}, {"fps": 15}, "there are too few frames a second"),
         ({}, {"bitrate": 40_000}, "the footage is heavily compressed"),
     ],
