@@ -16,7 +16,17 @@ from lessonkit.comparing.differences import measured, with_account
 from lessonkit.comparing.meant import Meant, meant
 from lessonkit.comparing.meetings import Meeting, brings_about, find_meeting
 from lessonkit.comparing.paths import from_nearest, length_mm, mean_distance_mm
-from lessonkit.model import CUE_BALL, Comparison, Intent, Plan, Point, SeenShot, StrokeEstimate, Table
+from lessonkit.model import (
+    CUE_BALL,
+    Comparison,
+    Intent,
+    Landing,
+    Plan,
+    Point,
+    SeenShot,
+    StrokeEstimate,
+    Table,
+)
 from lessonkit.physics.cushions import pocket_target
 from lessonkit.physics.laws import DEFAULT, Laws
 from lessonkit.planning.geometry import off_line
@@ -176,13 +186,21 @@ def _verdict(
         return ("made" if made else None), None
     place = intent.landing
     near = NEAR_MM if place is None or place.explicit else max(NEAR_MM, place.radius_mm)
-    if error <= near:
+    if error <= near or _in_named_place(shot, place):
         return "as planned", error
     if len(plan.cue_path) > 1 and len(shot.cue_path) > 1:
         more = _run_mm(shot) - _planned_run_mm(plan)
         if abs(more) >= MOSTLY * error:
             return ("long" if more > 0 else "short"), error
     return "wide", error
+
+
+def _in_named_place(shot: SeenShot, place: Landing | None) -> bool:
+    """Whether the cue ball lies in the place that the words name, wherever in it the planned way ends."""
+    rest = _rest(shot)
+    if place is None or place.explicit or place.point is None or rest is None:
+        return False
+    return hypot(rest[0] - place.point[0], rest[1] - place.point[1]) <= place.radius_mm
 
 
 def _run_mm(shot: SeenShot) -> float:

@@ -86,7 +86,7 @@ def _ran_into(met: str | None) -> str:
 
 def _away(verdict: str, error_mm: float) -> str:
     said = {"as planned": "from", "short": "short of", "long": "past"}.get(verdict, "wide of")
-    return f"stopped {length(error_mm)} {said} its place"
+    return f"stopped {length(error_mm)} {said} its planned place"
 
 
 def cue_ball_sentence(verdict: str, error_mm: float, met: str | None = None) -> str:

@@ -31,7 +31,7 @@ from lessonkit.lesson.diagram_shapes import (
     table_shapes,
     tag_shapes,
 )
-from lessonkit.lesson.landing import landing_radius_mm
+from lessonkit.lesson.landing import landing_radius_mm, measured_place
 from lessonkit.lesson.projected import dashes
 from lessonkit.lesson.text import draw_text
 from lessonkit.model import CUE_BALL, Point, Shot, Table
@@ -51,7 +51,7 @@ def shot_shapes(shot: Shot, table: Table, *, actual: bool = True, look: Look | N
     layout, look = shot.seen.layout_before, look or Look()
     shapes = table_shapes(table)
     if shot.plan is not None:
-        shapes += plan_shapes(shot.plan, table, landing_radius_mm(shot), look)
+        shapes += plan_shapes(shot.plan, table, landing_radius_mm(shot), look, measured_place(shot))
     if actual:
         shapes += actual_shapes(shot, table, look)
     shapes += layout_shapes(layout, table, look)
@@ -108,7 +108,9 @@ def _words(shot: Shot) -> tuple[str, str]:
         where = f" in the {plan.pocket} pocket" if plan.pocket else ""
         parts.append(f"Called: ball {plan.ball}{where}.")
     if plan is not None and plan.cue_path:
-        parts.append("The dashed line is the cue ball's planned way, the dashed circle its landing place.")
+        parts.append(
+            "The dashed line is the cue ball's planned way, the cross its planned place, the dashed circle the zone about it or of the note."
+        )
     parts.append("The solid line is the way that the cue ball took.")
     for p in seen.pocketed:
         name = "The cue ball" if p.ball == CUE_BALL else f"Ball {p.ball}"

@@ -202,10 +202,28 @@ def _way(points: Iterable[Point], stroke: Stroke, *, arrow: bool = True) -> list
     return shapes
 
 
+CROSS_MM = 26.0
+"""Arms of the cross at the planned place."""
+
+
+def _cross(place: Point, arm_mm: float) -> Shape:
+    """A filled cross: a line of its colour would be dashed."""
+    (x, y), t = place, 0.16 * arm_mm
+    right = [(t, t), (arm_mm, t), (arm_mm, -t)]
+    corners = [
+        (u * c - v * s, u * s + v * c) for c, s in ((1, 0), (0, -1), (-1, 0), (0, 1)) for u, v in right
+    ]
+    return Line(tuple((x + u, y + v) for u, v in corners), fill=PLANNED, closed=True)
+
+
 def plan_shapes(
-    plan: Plan, table: Table, landing_radius_mm: float | None, look: Look | None = None
+    plan: Plan,
+    table: Table,
+    landing_radius_mm: float | None,
+    look: Look | None = None,
+    place: Point | None = None,
 ) -> list[Shape]:
-    """The planned ways, dashed, the ghost ball, the landing place and the spread of landings in it."""
+    """The planned ways, dashed, the ghost ball, the zone of the note, the spread of landings, a cross at the planned place."""
     shapes: list[Shape] = []
     look = look or Look()
     landing = plan.landing or (plan.cue_path[-1] if plan.cue_path else None)
@@ -229,6 +247,8 @@ def plan_shapes(
     if plan.ghost is not None:
         r = table.radius_mm * look.ball_scale
         shapes.append(Disc(plan.ghost, r, stroke=look.stroke(PLANNED, 8.0, (16, 12))))
+    if place is not None:
+        shapes.append(_cross(place, CROSS_MM * look.bold**0.5))
     return shapes
 
 

@@ -20,6 +20,8 @@ from lessonkit.model import CUE_BALL, Plan, Point
 
 PLAN_B_DASH_MM = (20.0, 24.0)
 """Shorter dashes than the plan's own."""
+ZONE_APART_MM = 60.0
+"""A planned place farther than this from the middle of the note's zone is named apart from it."""
 NAMED_SPREAD_MM = 70.0
 """A spread whose longer half axis is shorter than this is left without words: it is hidden under the arrow."""
 Way = Callable[[Layer, float], None]
@@ -139,12 +141,17 @@ def _words(scene: Set, plan: Plan, naming: Naming, around: Situation) -> None:
         naming.add(str(plan.ball), layout[plan.ball], ball_gap, at["called"], "called")
     for k, contact in enumerate(_contacts(plan, scene)):
         naming.add(f"rail {k + 1}", contact, 1.6 * pen.table.radius_mm, at["way"] + 0.22, "way", share=0.85)
-    landing, spread = landing_place(shot), plan.landing_spread
+    landing, measured, spread = landing_place(shot), measured_place(shot), plan.landing_spread
     if landing is not None:
+        apart = measured is not None and math.dist(landing, measured) > ZONE_APART_MM
         named = shot.note is not None and shot.note.intent.landing is not None
-        naming.add(
-            "landing", landing, (landing_radius_mm(shot) if named else 30.0) + 12, at["landing"], "landing"
-        )
+        radius = landing_radius_mm(shot) if named and not apart else 30.0
+        naming.add("planned place", measured or landing, radius + 12, at["landing"], "landing")
+        if apart and named:
+            # the figure is measured from the cross, so the words of the note have a name of their own
+            naming.add(
+                "zone of the note", landing, landing_radius_mm(shot) + 12, at["landing"], "landing", share=0.8
+            )
     if spread is not None and spread.major_mm >= NAMED_SPREAD_MM:
         rim = projected.spread_rim(spread, pen.table)
         reach = min(float(np.ptp(rim[:, 0])), float(np.ptp(rim[:, 1]))) / 2

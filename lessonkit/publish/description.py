@@ -32,12 +32,12 @@ def description(analysis: Analysis, cuts: CutList) -> str:
 
 
 def _figures(analysis: Analysis) -> list[str]:
-    """A line for each shot: how far from the wanted place, how hard, how full; what was not measured is left out."""
+    """A line for each shot: how far from the planned place, how hard, how full; what was not measured is left out."""
     lines = []
     for s in analysis.shots:
         c, stroke = s.comparison, s.stroke
         known = [
-            (number(c.landing_error_mm if c else None, "mm"), "from the wanted place"),
+            (number(c.landing_error_mm if c else None, "mm"), "from the planned place"),
             (number(stroke.speed_mps if stroke else None, "m/s", 1), "at the start"),
             (number(s.seen.fullness, "full", 2), "on the first ball"),
         ]

@@ -9,6 +9,7 @@ from statistics import median
 
 from lessonkit.lesson.captions import plain
 from lessonkit.lesson.cutlist import CutList
+from lessonkit.lesson.landing import measured_place
 from lessonkit.lesson.phrases import (
     ball_name,
     ball_word,
@@ -146,14 +147,13 @@ def _rails_planned(shot: Shot) -> str:
 
 
 def _landing_planned(shot: Shot, table: Table) -> str:
-    point = shot.plan.landing if shot.plan else None
+    """The note's words, and in figures the place from which the landing error is measured."""
+    point = measured_place(shot)
     landing = shot.note.intent.landing if shot.note else None
     words = plain(landing.words) if landing else ""
-    if point is None and landing is not None:
-        point = landing.point
     if point is None:
         return capital(words) if words else NOT_SAID
-    return capital(f"{words} ({place(point)})") if words else place(point)
+    return capital(f"{words} (planned place: {place(point)})") if words else place(point)
 
 
 def _landing(shot: Shot, table: Table) -> str:
@@ -172,7 +172,7 @@ def figures(shot: Shot, table: Table) -> list[tuple[str, str]]:
     balls = "" if error is None else f" ({error / table.ball_diameter_mm:.1f} balls)"
     full = NOT_MEASURED if e.fullness is None else f"{e.fullness:.2f} ({fullness_words(e.fullness)})"
     return [
-        ("From the wanted place", number(error, "mm") + balls),
+        ("From the planned place", number(error, "mm") + balls),
         ("Off the planned way (mean)", number(c.path_distance_mm if c else None, "mm")),
         ("Fullness of the first contact", full),
         ("Cue ball travelled", number(_metres(track_length_mm(shot)), "m", 2)),
@@ -259,7 +259,7 @@ def summary(a: Analysis) -> str:
     errors = list(_errors(shots))
     if errors:
         text += (
-            f" The cue ball stopped {median(errors):.0f} mm from the wanted place"
+            f" The cue ball stopped {median(errors):.0f} mm from the planned place"
             + (f" (median of {len(errors)} shots)." if len(errors) > 1 else ".")
         )  # fmt: skip
     return text

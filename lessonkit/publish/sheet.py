@@ -44,7 +44,7 @@ def _cell(shot: Shot, a: Analysis) -> _Cell:
     c = shot.comparison
     outcome = plain(c.sentence) if c and c.sentence else ""
     if not outcome and c is not None and c.landing_error_mm is not None:
-        outcome = f"The cue ball stopped {words.number(c.landing_error_mm, 'mm')} from the wanted place."
+        outcome = f"The cue ball stopped {words.number(c.landing_error_mm, 'mm')} from the planned place."
     return _Cell(
         shot.seen.number,
         _short(words.capital(target_words(shot) or "no call in the notes")),

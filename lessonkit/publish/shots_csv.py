@@ -9,6 +9,7 @@ from pathlib import Path
 
 from lessonkit.folder import write_text
 from lessonkit.lesson.captions import plain
+from lessonkit.lesson.landing import measured_place
 from lessonkit.lesson.phrases import settled, target
 from lessonkit.model import CUE_BALL, Analysis, Comparison, Point, Shot, StrokeEstimate
 
@@ -56,7 +57,7 @@ def row(shot: Shot) -> dict[str, Cell]:
         "planned side": said.side if said else None,
         "planned speed": said.speed if said else None,
         "planned cushions": said.rails if said else None,
-        **_xy("planned landing", shot.plan.landing if shot.plan else None),
+        **_xy("planned landing", measured_place(shot)),
         "chance of the pot (0-1)": _number(shot.plan.pot_chance if shot.plan else None, 2),
         "chance of a scratch (0-1)": _number(shot.plan.scratch_chance if shot.plan else None, 2),
         "called ball made": _yes(c.called_made),

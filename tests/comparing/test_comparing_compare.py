@@ -36,16 +36,16 @@ def shot(end: tuple[float, float] | None, made: bool = True, **fields: Any) -> S
 def test_as_planned() -> None:
     c = compare(shot((1700.0, 1040.0)), TABLE, PLAN, Intent(ball=9))
     assert (c.called_made, c.verdict, c.landing_error_mm) == (True, "as planned", 40.0)
-    assert c.sentence == "The nine dropped, and the cue ball stopped 40 mm from its place."
+    assert c.sentence == "The nine dropped, and the cue ball stopped 40 mm from its planned place."
     assert c.path_distance_mm is not None and 0 < c.path_distance_mm < 40
 
 
 @pytest.mark.parametrize(
     ("end", "verdict", "said"),
     [
-        ((1860.0, 920.0), "short", "18 cm short of its place"),
-        ((1520.0, 1090.0), "long", "20 cm past its place"),
-        ((1610.0, 800.0), "wide", "22 cm wide of its place"),
+        ((1860.0, 920.0), "short", "18 cm short of its planned place"),
+        ((1520.0, 1090.0), "long", "20 cm past its planned place"),
+        ((1610.0, 800.0), "wide", "22 cm wide of its planned place"),
     ],
 )
 def test_where_it_stopped_instead(end: tuple[float, float], verdict: str, said: str) -> None:

@@ -85,7 +85,7 @@ def test_a_touch_that_changes_nothing_is_left_out() -> None:
     c = compare(seen, TABLE, far, Intent(ball=9))
     assert (
         c.unplanned is None
-        and c.sentence == "The nine dropped, but the cue ball stopped 40 cm past its place."
+        and c.sentence == "The nine dropped, but the cue ball stopped 40 cm past its planned place."
     )
     stopped = replace(seen, layout_after={0: (last[0], 560.0)})
     assert compare(stopped, TABLE, far, Intent(ball=9)).unplanned == touch

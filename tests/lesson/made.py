@@ -54,7 +54,15 @@ def note(text: str, t_s: float | None = 1.0, **intent: Any) -> Note:
 
 
 PLAN = Plan(
-    9, "foot-left", "draw", "left", "firm", 0, (1500.0, 720.0), ((600.0, 600.0), (1900.0, 880.0)), "predicted"
+    9,
+    "foot-left",
+    "draw",
+    "left",
+    "firm",
+    0,
+    (1500.0, 720.0),
+    ((600.0, 600.0), (1900.0, 880.0), (1500.0, 720.0)),
+    "predicted",
 )
 COMPARISON = Comparison(True, 180.0, 95.0, 0, 1, "short", SENTENCE)
 

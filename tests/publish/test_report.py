@@ -192,7 +192,7 @@ def test_summary_counts_only_what_was_measured() -> None:
     shots[3] = replace(shots[3], seen=seen(4, 35.0, 39.0, pocketed=(Pocketed(0, "side-left", 36.0),)))
     assert summary(analysis(*shots)) == (
         "Four shots; 3 of 4 called balls made; one scratch. "
-        "The cue ball stopped 100 mm from the wanted place (median of 3 shots)."
+        "The cue ball stopped 100 mm from the planned place (median of 3 shots)."
     )
     assert summary(analysis(shot(1, 5.0, 9.0))) == "One shot."
 
