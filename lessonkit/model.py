@@ -376,7 +376,7 @@ class Comparison:
     rails_planned: int | None
     rails_actual: int | None
     verdict: str | None
-    """One word or two: 'as planned', 'short', 'long', 'wide', 'missed', 'scratch' and the like."""
+    """One word or two: 'as planned', 'short', 'long', 'wide', 'missed', 'scratch', 'not compared' and the like."""
     sentence: str | None = None
     """One sentence in plain words, short enough for a caption."""
     differences: tuple[Difference, ...] = ()

@@ -235,7 +235,7 @@ def understand(seen: Seen, page: Notes | None, execution: Execution = STEADY) ->
     ]
     warnings += [
         f"the note at {clock(n.t_s or 0.0)} (line {n.line} of the notes) plays the {n.intent.ball}, which did not lie on the "
-        f"table before shot {s.number}: see whether it means another ball, or a shot that was not seen."
+        f"table before shot {s.number}: the two are not compared. See whether it means another ball, or a shot that was not seen."
         for s, of_shot in zip(seen.shots, belonging, strict=True)
         for n in strays(of_shot, s.layout_before)
     ]

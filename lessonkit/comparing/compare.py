@@ -34,6 +34,8 @@ from lessonkit.planning.geometry import off_line
 NEAR_MM = 100.0
 """A white within so far of a place given in figures (or of a predicted rest) stopped as planned: our choice, a little
 less than two ball widths."""
+NOT_COMPARED = "not compared"
+"""The verdict on a plan for a ball that was not on the table."""
 WELL = ("as planned", "made")
 """Verdicts that leave nothing to explain."""
 MOSTLY = 0.6
@@ -52,8 +54,19 @@ def compare(
 
     Landing error: planned rest (the stated point if in figures, else the planned way's end) to the cue ball's last place,
     None on a scratch. Path distance: mean over both ways gone through at an even pace. Rails: the cue ball's cushions
-    after its first ball contact. What could not be measured is None.
+    after its first ball contact. What could not be measured is None. A plan for a ball that neither lay on the table nor dropped
+    is not compared at all.
     """
+    if not_there(shot, plan) and plan.ball is not None:
+        return Comparison(
+            None,
+            None,
+            None,
+            plan.rails,
+            rails_actual(shot),
+            NOT_COMPARED,
+            words.not_there_sentence(plan.ball),
+        )
     made = called_made(shot, plan)
     actual = _rest(shot)
     wanted = wanted_place(plan, intent)
@@ -117,6 +130,15 @@ def _past_meeting(
     if met.ball is None and brings_about(shot, table, played, met, laws):
         return causes
     return replace(causes, cause=None)
+
+
+def not_there(shot: SeenShot, plan: Plan) -> bool:
+    """Whether the called ball was not on the table before the shot."""
+    return (
+        plan.ball is not None
+        and plan.ball not in shot.layout_before
+        and all(p.ball != plan.ball for p in shot.pocketed)
+    )
 
 
 def _to_explain(verdict: str | None) -> str | None:

@@ -69,6 +69,13 @@ def with_cause(sentence: str, cause: str) -> str:
     return said if len(said) <= LONGEST else sentence
 
 
+def not_there_sentence(ball: int) -> str:
+    """For a plan whose called ball was not on the table."""
+    return (
+        f"The {ball_name(ball)} was not on the table before this shot, so it is not compared with its note."
+    )
+
+
 def made_sentence(ball: int, verdict: str, error_mm: float | None, met: str | None = None) -> str | None:
     """For a called ball that dropped while the cue ball stayed up; None where nothing was measured.
 

@@ -1,4 +1,9 @@
-"""Which note belongs to which shot: the one it overlaps, else the next one to come."""
+"""Which note belongs to which shot: the one it overlaps, else the next one to come, unless its own was plainly not seen.
+
+A shot that was not seen would leave its note to the next one. That it is not that one's can be known by two signs, for plain
+notes that call a ball: the ball lay there after the last shot and is gone before this one; or the note stands much further from
+its shot than notes of this page do, while a nearer one calls another ball for it.
+"""
 
 from __future__ import annotations
 
@@ -22,9 +27,57 @@ def _shot_of(note: Note, shots: Sequence[SeenShot]) -> int | None:
     return next((i for i, s in enumerate(shots) if s.strike_s >= start), None)
 
 
+FAR, FAR_S = 1.5, 3.0
+"""A note is far from its shot if its lead is so many times, and so much, longer than any of a shot's only plan on this page;"""
+FAR_ALONE, FAR_ALONE_S = 3.0, 8.0
+"""where fewer than two shots tell how this page is timed, than that of the nearest note for the same shot. All our choice."""
+AFTER_S = 5.0
+"""A far note so soon after a shot without a plan of its own was made of that shot. Our choice."""
+
+
+def _placed(notes: Sequence[Note], shots: Sequence[SeenShot]) -> list[int | None]:
+    """Index of the shot that each note belongs to; None: none that was seen."""
+    found = [_shot_of(n, shots) for n in notes]
+    of_shot: dict[int, list[int]] = {}
+    for k, (n, i) in enumerate(zip(notes, found, strict=True)):
+        if i is not None and carries_plan(n.intent):
+            of_shot.setdefault(i, []).append(k)
+    alone = [_lead_s(notes[ks[0]], shots[i]) for i, ks in of_shot.items() if len(ks) == 1]
+    usual_s = FAR * max(alone) + FAR_S if len(alone) > 1 else None
+    for i, ks in of_shot.items():
+        mine = [k for k in ks if not notes[k].intent.plan_b]
+        for k in mine:
+            n, later = notes[k], [notes[m] for m in mine if m > k]
+            lead_s = _lead_s(n, shots[i])
+            if n.end_s is not None or n.intent.ball is None or lead_s <= 0.0:
+                continue
+            nearest = min((_lead_s(m, shots[i]) for m in later), default=lead_s)
+            far_s = usual_s if usual_s is not None else FAR_ALONE * nearest + FAR_ALONE_S
+            other = any(m.intent.ball not in (None, n.intent.ball) for m in later)
+            gone = (
+                i > 0
+                and n.intent.ball in shots[i - 1].layout_after
+                and not _can_be(n, shots[i].layout_before)
+            )
+            if (lead_s > far_s and other) or (gone and (later or (usual_s is not None and lead_s > usual_s))):
+                found[k] = i - 1 if i > 0 and i - 1 not in of_shot and _just_played(n, shots[i - 1]) else None
+    return found
+
+
+def _just_played(note: Note, shot: SeenShot) -> bool:
+    """Whether a note can have been made of a shot right after it."""
+    return (note.t_s or 0.0) - shot.rest_s <= AFTER_S and _can_be(note, shot.layout_before)
+
+
+def _lead_s(note: Note, shot: SeenShot) -> float:
+    """How long before its shot a note stands; 0: within it."""
+    return max(0.0, shot.strike_s - (note.t_s if note.t_s is not None else shot.strike_s))
+
+
 def left_over(notes: Sequence[Note], shots: Sequence[SeenShot]) -> tuple[Note, ...]:
-    """The notes that belong to no shot: those after the last one came to rest, and those without a time."""
-    return tuple(n for n in notes if _shot_of(n, shots) is None)
+    """The notes that belong to no shot that was seen: those after the last one came to rest, those without a time, and those
+    whose own shot was plainly not seen."""
+    return tuple(n for n, i in zip(notes, _placed(notes, shots), strict=True) if i is None)
 
 
 def assign(
@@ -36,8 +89,7 @@ def assign(
     may run over several cues. A note that holds a plan and its fallback comes out as two, the second marked plan B.
     """
     of_shot: list[list[Note]] = [[] for _ in shots]
-    for n in notes:
-        i = _shot_of(n, shots)
+    for n, i in zip(notes, _placed(notes, shots), strict=True):
         if i is not None:
             of_shot[i].append(n)
     return [tuple(p for n in _joined(ns, table) for p in _parts(n, table)) for ns in of_shot]

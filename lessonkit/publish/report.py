@@ -9,6 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from lessonkit import __version__
+from lessonkit.comparing.compare import NOT_COMPARED
 from lessonkit.folder import write_text
 from lessonkit.lesson.captions import plain
 from lessonkit.lesson.cutlist import CutList
@@ -83,7 +84,11 @@ def _view(shot: Shot, a: Analysis, cuts: CutList) -> _ShotView:
         detail=(plain(c.detail) or None) if c and c.detail else None,
         differences=measured.difference_rows(c),
         verdict=words.capital(c.verdict) if c and c.verdict else "Not compared",
-        mark="open" if not (c and c.verdict) else "good" if c.verdict in GOOD else "off",
+        mark="open"
+        if not (c and c.verdict) or c.verdict == NOT_COMPARED
+        else "good"
+        if c.verdict in GOOD
+        else "off",
         called=words.capital(call) or words.NOT_SAID,
         made=words.yes_no(c.called_made if c else None),
         landing=words.number(c.landing_error_mm if c else None, "mm"),

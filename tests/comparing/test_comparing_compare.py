@@ -119,3 +119,17 @@ def test_lengths_as_said(mm: float, said: str) -> None:
 
 def test_one_and_many() -> None:
     assert words.count(1, "rail") == "1 rail" and words.count(2, "rail") == "2 rails"
+
+
+def test_a_ball_that_is_not_on_the_table_is_not_missed() -> None:
+    """Plan and shot are not compared, and the sentence says why; a ball that dropped was there, whatever the layout says."""
+    seen = shot(
+        (1700.0, 1040.0), made=False, layout_before={0: (1500.0, 500.0), 4: (2000.0, 900.0)}, paths={}
+    )
+    c = compare(seen, TABLE, PLAN, Intent(ball=9))
+    assert (c.verdict, c.called_made, c.landing_error_mm, c.cause) == ("not compared", None, None, None)
+    assert (
+        c.sentence == "The nine was not on the table before this shot, so it is not compared with its note."
+    )
+    unseen = shot((1700.0, 1040.0), layout_before={0: (1500.0, 500.0)})
+    assert compare(unseen, TABLE, PLAN, Intent(ball=9)).called_made is True

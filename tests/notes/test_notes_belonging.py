@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from lessonkit.model import Intent, Note, SeenShot, Table
 from lessonkit.notes.belonging import assign, left_over, primary, strays
@@ -102,3 +107,84 @@ def test_a_note_for_a_ball_that_is_not_there_gives_way() -> None:
     assert primary((stray, own))[0] == stray
     assert primary((stray,), layout)[0] == stray
     assert strays((stray, own, note(7.0, "Nice lighting tonight.")), layout) == (stray,)
+
+
+LATER = [*SHOTS, shot(4, 80.0, 84.0)]
+
+
+def test_notes_of_shots_that_were_not_seen_do_not_gather_on_the_next() -> None:
+    """Notes of this page stand a second or two before their shots: those half a minute off are of others, and are told."""
+    own = [note(8.5, "One, foot-left."), note(19.0, "Two, foot-left."), note(29.0, "Three, foot-left.")]
+    strange = [
+        note(45.0, "Four, side-left."),
+        note(58.0, "Five, side-right."),
+        note(60.0, "He takes his time."),
+    ]
+    last = note(78.0, "Six, head-left.")
+    groups = assign([*own, *strange, last], LATER)
+    assert [g[0].intent.ball for g in groups[:3]] == [1, 2, 3]
+    assert groups[3] == (strange[2], last)
+    assert left_over([*own, *strange, last], LATER) == tuple(strange[:2])
+
+
+def test_without_other_shots_to_go_by_the_nearest_note_tells_what_is_far() -> None:
+    """Two notes for one shot, 35 seconds and one before it."""
+    far, near = note(45.0, "Four, side-left."), note(79.0, "Six, head-left.")
+    assert left_over([far, near], [LATER[3]]) == (far,)
+
+
+@pytest.mark.parametrize("text", ["Six, head-left.", "Plan B: four, side-left.", "Nice lighting tonight."])
+def test_what_may_be_said_long_before_a_shot_stays_with_it(text: str) -> None:
+    """The same ball again, a fallback, and a remark."""
+    far, near = note(45.0, text), note(79.0, "Six, head-left.")
+    assert left_over([far, near], [LATER[3]]) == ()
+
+
+def test_a_change_of_mind_stays_with_its_shot() -> None:
+    """Another ball named a few seconds before."""
+    both = [note(74.0, "Four, side-left."), note(79.0, "No: six, head-left.")]
+    assert left_over(both, LATER) == ()
+
+
+def test_a_ball_that_went_between_two_seen_shots_tells_of_one_that_was_not_seen() -> None:
+    """It lay there after the last shot and is gone before this one, for which another note stands."""
+    there = {0: (600.0, 600.0), 4: (900.0, 300.0), 6: (1900.0, 400.0)}
+    without = {n: p for n, p in there.items() if n != 4}
+    shots = [replace(LATER[2], layout_after=there), replace(LATER[3], layout_before=without)]
+    gone, own = note(76.0, "Four, side-left."), note(79.0, "Six, head-left.")
+    assert left_over([gone, own], shots) == (gone,)
+    assert left_over([gone], shots) == ()
+    kept = [shots[0], replace(shots[1], layout_before=there)]
+    assert left_over([gone, own], kept) == ()
+
+
+@settings(deadline=None)
+@given(st.lists(st.floats(-4.0, 4.0), min_size=4, max_size=4))
+def test_one_note_for_each_shot_is_never_left_out(offsets: list[float]) -> None:
+    """Made before or during its shot, as it may be: each belongs to its own."""
+    balls = {4: (300.0, 300.0), 5: (600.0, 300.0), 6: (900.0, 300.0), 7: (1200.0, 300.0)}
+    shots = [replace(s, layout_before=balls, layout_after=balls) for s in LATER]
+    notes = [
+        Note(max(0.0, s.strike_s + o), "", 1, Intent(ball=b, pocket="foot-left"))
+        for s, o, b in zip(shots, offsets, balls, strict=True)
+    ]
+    assert assign(notes, shots) == [(n,) for n in notes] and left_over(notes, shots) == ()
+
+
+def test_a_page_of_notes_made_after_their_shots_loses_only_the_last() -> None:
+    """One second after each rest: none gives way to another."""
+    notes = [
+        note(s.rest_s + 1.0, f"The {b}, foot-left.")
+        for s, b in zip(LATER, ("four", "five", "six", "nine"), strict=True)
+    ]
+    assert left_over(notes, LATER) == (notes[-1],)
+
+
+def test_a_note_made_right_after_its_shot_goes_there_if_the_next_has_its_own() -> None:
+    """A second after the third shot's rest, forty before the fourth, which has a note of its own."""
+    balls = {4: (300.0, 300.0), 6: (900.0, 300.0)}
+    shots = [replace(s, layout_before=balls) for s in LATER]
+    own = [note(9.0, "Four, foot-left."), note(19.0, "Four, foot-right.")]
+    after, last = note(36.0, "Four, side-left."), note(79.0, "Six, head-left.")
+    assert assign([*own, after, last], shots)[2:] == [(after,), (last,)]
+    assert assign([*own, note(29.0, "Six, side-left."), after, last], shots)[3] == (last,)

@@ -247,3 +247,15 @@ def test_page_is_legible_in_a_browser(tmp_path: Path, width: int) -> None:
     assert seen_page["width"] <= width
     assert len(seen_page["drawings"]) == 4
     assert all(w > min(300, width * 0.7) for w in seen_page["drawings"])
+
+
+def test_a_shot_that_is_not_compared_is_neither_good_nor_bad() -> None:
+    """The verdict of a plan for a ball that was not on the table stands without a mark of its own."""
+    told = "The five was not on the table before this shot, so it is not compared with its note."
+    s = replace(
+        rack(["Five in the side-left."]).shots[0],
+        comparison=Comparison(None, None, None, 0, 1, "not compared", told),
+    )
+    source = report_html(analysis(s), build_cuts(analysis(s)))
+    assert '<span class="mark open">Not compared</span>' in source and told in source
+    assert "called ball made" not in summary(analysis(s))
