@@ -29,17 +29,32 @@ def open_folder(path: Path) -> Path:
     try:
         path.mkdir(parents=True, exist_ok=True)
         mark = path / MARK
+        known = remembered(path)
         if not mark.exists() and any(path.iterdir()):
             raise FolderError(
                 f"The folder {path} holds files that lessonkit did not make, so nothing was written there; "
                 "give --out a new or empty folder."
             )
-        write_text(mark, json.dumps({"made_by": "lessonkit", "version": __version__}))
+        write_text(mark, json.dumps({**known, "made_by": "lessonkit", "version": __version__}))
     except OSError as e:
         raise FolderError(
             f"The folder {path} cannot be written ({e.strerror}); give --out one that can."
         ) from e
     return path
+
+
+def remembered(path: Path) -> dict[str, str]:
+    """What is known of a lesson folder besides its files, as `remember` wrote it; empty where nothing is."""
+    try:
+        known = json.loads((path / MARK).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return {str(k): str(v) for k, v in known.items()} if isinstance(known, dict) else {}
+
+
+def remember(path: Path, **facts: str) -> None:
+    """Keep facts of an open lesson folder in its mark. Raises FolderError where it cannot be written."""
+    write_text(path / MARK, json.dumps({**remembered(path), **facts}))
 
 
 def beside_of(path: Path) -> Path:

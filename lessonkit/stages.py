@@ -6,12 +6,13 @@ second run with changed notes starts where they come in.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lessonkit.errors import FolderError, FootageError
-from lessonkit.folder import open_folder
+from lessonkit.errors import FolderError, FootageError, LessonkitError
+from lessonkit.folder import open_folder, remember, remembered
 from lessonkit.model import (
     STEADY,
     Analysis,
@@ -42,6 +43,8 @@ WRITTEN = (
 """All that a lesson may consist of: what is refused as footage or notes."""
 ON_REQUEST = ("draft.mp4", "lesson.otio", "clips")
 """What of it is written only when asked for."""
+SAME_LENGTH_S = 0.1
+"""Lengths of one film, read twice, differ by less."""
 NOTE_SLACK_S = 1.0
 """People round the time of a note up to the next second; beyond that it lies past the end."""
 
@@ -75,6 +78,7 @@ def analyse(job: Job, talk: Talk) -> Result:
     Raises FootageError, TableError, NotesError or FolderError, each with a sentence for the person.
     """
     from lessonkit.analysis_file import write_analysis
+    from lessonkit.stage_file import film_print
 
     page = _check(job)
     seen = watch(job, page.head if page else Head(), talk)
@@ -83,6 +87,7 @@ def analyse(job: Job, talk: Talk) -> Result:
     talk.say("Settling plans and comparing.")
     result = understand(seen, page, job.execution)
     write_analysis(job.out / ANALYSIS, result.analysis)
+    remember(job.out, film=film_print(job.footage))
     return result
 
 
@@ -158,6 +163,7 @@ def _check(job: Job) -> Notes | None:
     if page and job.notes:
         _check_times(page, info, job.notes)
     _check_not_overwritten(job)
+    _check_same_film(job, info)
     open_folder(job.out)
     return page
 
@@ -181,6 +187,35 @@ def _check_not_overwritten(job: Job) -> None:
     for path in (job.footage, job.notes):
         if path is not None and not ours.isdisjoint({path.resolve(), path.resolve().parent}):
             raise FolderError(f"{path} would be overwritten by the lesson; give --out another folder.")
+
+
+def _check_same_film(job: Job, info: Footage) -> None:
+    """Refuse a folder that holds the analysis of another film, which would be lost.
+
+    Films are told apart by their content; in a folder that does not remember it, by size, length and count of pictures.
+    """
+    from lessonkit.analysis_file import read_analysis
+    from lessonkit.stage_file import film_print
+
+    if not (job.out / ANALYSIS).is_file():
+        return
+    known = None
+    with suppress(LessonkitError):
+        known = read_analysis(job.out / ANALYSIS).footage
+    film = remembered(job.out).get("film")
+    if film is not None:
+        same = film == film_print(job.footage)
+    else:
+        same = known is None or (
+            (info.width, info.height, info.frames) == (known.width, known.height, known.frames)
+            and abs(info.duration_s - known.duration_s) < SAME_LENGTH_S
+        )
+    if not same:
+        of = f" ({known.name})" if known is not None else ""
+        raise FolderError(
+            f"{job.out} holds the analysis of another film{of}, which would be lost; give --out another folder, or delete "
+            "that one if you no longer need it."
+        )
 
 
 def watch(job: Job, head: Head, talk: Talk) -> Seen:

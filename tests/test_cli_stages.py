@@ -11,7 +11,10 @@ import numpy as np
 import pytest
 
 from lessonkit import publishing, stages
-from lessonkit.analysis_file import read_analysis, to_json
+from lessonkit.analysis_file import read_analysis, to_json, write_analysis
+from lessonkit.errors import FolderError
+from lessonkit.folder import MARK
+from lessonkit.footage.reader import probe
 from lessonkit.model import Camera, Footage, Head, Seen, SeenShot, Table
 from lessonkit.progress import Bar, Lines, Talk
 from lessonkit.stage_file import SEEN, footage_key
@@ -98,6 +101,35 @@ def test_what_it_depends_on_watches_again(job: stages.Job, watched: list[Any], c
     other: dict[str, Any] = {"head": "right", "table": "8ft", "corners": ((0, 0), (9, 0), (9, 5), (0, 5))}
     stages.analyse(replace(job, **{change: other[change]}) if change in other else job, Talk())
     assert len(watched) == 2
+
+
+def test_another_film_does_not_replace_what_a_folder_holds(job: stages.Job, watched: list[Any]) -> None:
+    """Refused before any work, nothing touched; the same film under another name is welcome."""
+    stages.analyse(job, Talk())
+    before = {p.name: p.read_bytes() for p in job.out.iterdir()}
+    other = job.footage.with_name("other.mp4")
+    # a free box at the end of the file is passed over by every reader (ISO/IEC 14496-12, 8.1.2): the same pictures
+    other.write_bytes(job.footage.read_bytes() + b"\0\0\0\x09free!")
+    with pytest.raises(FolderError, match=r"another film \(club-night.mp4\).*another folder"):
+        stages.analyse(replace(job, footage=other), Talk())
+    assert {p.name: p.read_bytes() for p in job.out.iterdir()} == before and len(watched) == 1
+    renamed = job.footage.rename(job.footage.with_name("renamed.mp4"))
+    stages.analyse(replace(job, footage=renamed), Talk())
+
+
+def test_a_folder_that_does_not_remember_its_film_is_told_by_its_analysis(
+    job: stages.Job, watched: list[Any]
+) -> None:
+    """As those are that were made before: size, length and count of pictures stand in analysis.json."""
+    result = stages.analyse(job, Talk())
+    (job.out / MARK).write_text("{}")
+    film = replace(result.analysis, footage=probe(job.footage))
+    write_analysis(job.out / stages.ANALYSIS, film)
+    stages.analyse(job, Talk())
+    (job.out / MARK).write_text("{}")
+    write_analysis(job.out / stages.ANALYSIS, replace(film, footage=replace(film.footage, frames=7)))
+    with pytest.raises(FolderError, match="another film"):
+        stages.analyse(job, Talk())
 
 
 def test_a_killed_run_starts_clean(job: stages.Job, watched: list[Any]) -> None:
