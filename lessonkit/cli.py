@@ -213,7 +213,11 @@ def _lesson_options(command: F) -> F:
             help="The picture's shape: the footage's own, 16:9, 9:16 or square, the table turned to fill it; otherwise "
             "as the settings say.",
         ),
-        click.option("--draft", is_flag=True, help="Only a small, coarse draft.mp4 to look at, soon made."),
+        click.option(
+            "--draft",
+            is_flag=True,
+            help="Only a small, coarse draft.mp4 to look at, soon made, and the report to it.",
+        ),
         click.option(
             "--settings",
             type=click.Path(path_type=Path),
@@ -303,6 +307,7 @@ def _tell(result: Result) -> None:
 def _where_to_look(out: Path, wishes: Wishes) -> None:
     if wishes.draft:
         click.echo(f"Draft:    {out / 'draft.mp4'}   (pieces in order: {out / 'cuts.toml'})")
+        click.echo(f"Report:   {out / 'report.html'}   (figures: {out / 'shots.csv'})")
         return
     click.echo(
         f"Lesson:   {out / 'lesson.mp4'}   (captions: lesson.srt, lesson.vtt; chapters: chapters.vtt, chapters.txt)"

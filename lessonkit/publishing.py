@@ -127,7 +127,8 @@ def lay_out_lesson(
 def publish(footage: Path, out: Path, analysis: Analysis, wishes: Wishes, talk: Talk) -> tuple[str, ...]:
     """Write all files that are made from the analysis; returns what a person should hear of them.
 
-    A draft is one file, and leaves all others as they are.
+    A draft is written with the report and the table of shots, which say what it shows; all other files of a lesson made before
+    stay as they are, and that is told.
     """
     from lessonkit import talking
     from lessonkit.publish import sheet, stills, thumbnails, video
@@ -143,7 +144,8 @@ def publish(footage: Path, out: Path, analysis: Analysis, wishes: Wishes, talk: 
                 footage, analysis, cuts, out / DRAFT_VIDEO, progress=progress, settings=settings, draft=True,
                 keep=out / video.PIECES, sound=sound,
             )  # fmt: skip
-        return unheard
+        _write_report(out, analysis, cuts)
+        return (*unheard, *_left_behind(out))
     talk.say("Writing captions, chapters and report.")
     cautions = _write_texts(out, analysis, cuts)
     if wishes.export:
@@ -176,16 +178,32 @@ def _undrawn(analysis: Analysis, cuts: CutList, settings: Settings) -> str | Non
 
 
 def _write_texts(out: Path, analysis: Analysis, cuts: CutList) -> tuple[str, ...]:
-    from lessonkit.publish import caption_files, chapter_files, description, report, shots_csv
+    from lessonkit.publish import caption_files, chapter_files, description
 
     caption_files.write_srt(cuts.cues, out / "lesson.srt")
     caption_files.write_vtt(cuts.cues, out / "lesson.vtt")
     chapter_files.write_chapter_vtt(cuts.chapters, out / "chapters.vtt")
     caution = chapter_files.write_chapter_lines(cuts.chapters, out / "chapters.txt")
-    shots_csv.write(analysis, out)
     description.write(analysis, cuts, out)
-    report.write(analysis, out, cuts)
+    _write_report(out, analysis, cuts)
     return (caution,) if caution else ()
+
+
+def _write_report(out: Path, analysis: Analysis, cuts: CutList) -> None:
+    from lessonkit.publish import report, shots_csv
+
+    shots_csv.write(analysis, out)
+    report.write(analysis, out, cuts)
+
+
+def _left_behind(out: Path) -> tuple[str, ...]:
+    """What to tell of a lesson that lies beside a new draft."""
+    if not (out / VIDEO).exists():
+        return ()
+    return (
+        f"{VIDEO} and its captions, chapters, stills, description, thumbnails and sheet are those of an earlier run; the "
+        "report and the table of shots go with the draft. Without --draft all are made anew.",
+    )
 
 
 def _drop_old(folder: Path, names: re.Pattern[str], written: Sequence[Path]) -> None:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import av
 import pytest
 
-from lessonkit.analysis_file import write_analysis
+from lessonkit.analysis_file import read_analysis, write_analysis
 from lessonkit.folder import open_folder
+from lessonkit.model import Head
 from tests.publish import filmed
 
 
@@ -38,7 +40,7 @@ def test_a_lesson_is_made_from_its_folder_and_follows_what_is_changed(
     draft = command("render", footage, "--out", out, "--draft")
     assert draft.status == 0, draft.err
     assert (out / "draft.mp4").exists()
-    assert not (out / "lesson.mp4").exists()
+    assert not (out / "lesson.mp4").exists() and "earlier run" not in draft.err
     whole = command("render", footage, "--out", out, "--clips", "--export")
     assert whole.status == 0, whole.err
     names = {p.name for p in out.iterdir()}
@@ -78,11 +80,19 @@ def test_a_lesson_is_made_from_its_folder_and_follows_what_is_changed(
     assert (out / "lesson.mp4").read_bytes() == lesson
 
     path.unlink()
+    report, srt = (out / "report.html").read_bytes(), (out / "lesson.srt").read_bytes()
+    write_analysis(
+        out / "analysis.json", replace(read_analysis(out / "analysis.json"), head=Head("A new name"))
+    )
     (out / "lesson.toml").write_text("[durations]\ntitle_s = 1.0\n", encoding="utf-8")
     again = command("render", footage, "--out", out, "--draft")
     assert again.status == 0, again.err
     assert length_s(out / "draft.mp4") == pytest.approx(before - 3.0, abs=0.04)
     (out / "lesson.toml").unlink()
+    # the report goes with the draft, and what stays of the lesson is told
+    assert "A new name" in (out / "report.html").read_text(encoding="utf-8") and b"A new name" not in report
+    assert "lesson.mp4 and its captions" in again.err and "earlier run" in again.err
+    assert (out / "lesson.mp4").read_bytes() == lesson and (out / "lesson.srt").read_bytes() == srt
 
 
 def test_what_cannot_be_rendered_is_said_in_a_sentence(
