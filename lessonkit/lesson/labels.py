@@ -14,11 +14,25 @@ from lessonkit.lesson.picture import Box, Layer
 from lessonkit.lesson.text import balanced, line_height_px, text_mask, top_px, width_px, wrapped
 from lessonkit.model import Point
 
-FAR_COST = 4.0
+FAR_COST = 2.5
 """A label one of its heights further off its thing is as bad as one that hides so many points of a way."""
 HEADLINE_SHARES = (1.0, 0.9, 0.8)
+HEADLINE_PLACES = 25
+"""Places along an edge that a headline may take."""
+PAST_COST = 16.0
+"""What it costs that a headline stands past the pockets instead of at the edge: it hides more of the cloth."""
+LINE_COST = 6.0
+"""What a further line of a headline costs."""
+NARROW_HEADLINE = 0.42
+"""Share of the picture's width that goes between two pockets of a table that fills it."""
 CROSSING_COST = 20.0
 """What a twelfth of the line from words to their thing costs if it runs over other words or balls."""
+CROSSED_LEAD, CROSSED_WAY = 60.0, 24.0
+"""What it costs if that line crosses another such line (or words cover one), and if it crosses a way."""
+POCKET_COST, LABEL_POCKET_COST = 40.0, 12.0
+"""What a pocket costs that a headline covers, and one that a label does."""
+FARTHER = (0.0, 0.6, 1.4, 2.4, 3.6, 5.0, 7.0)
+"""How far from their thing words may stand, in their own heights."""
 _DIRECTIONS = [(1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1), (1, -0.5), (-1, -0.5), (1, 0.5),
                (-1, 0.5), (0.5, -1), (-0.5, -1), (0.5, 1), (-0.5, 1)]  # fmt: skip
 """Where words may stand about their thing, as shares of reach and half their size; the first ones are preferred."""
@@ -36,9 +50,17 @@ class Room:
     """Points in pixels, shape (N, 2), of ways."""
     words: list[Box] = field(default_factory=list)
     """Words placed before, which others never touch."""
+    pockets: list[Box] = field(default_factory=list)
+    """Pockets, better left to be seen."""
+    pocket_cost: float = POCKET_COST
+    ways: list[NDArray[np.float64]] = field(default_factory=list)
+    """Polylines in pixels, shape (N, 2), that lines from words to their things should not cross."""
+    leads: list[NDArray[np.float64]] = field(default_factory=list)
+    """Lines from words placed before to their things, shape (2, 2)."""
 
-    def cost(self, box: Box) -> float:
-        """0 for a free place; a solid thing counts a thousand times its overlapped share, a point of a way 1."""
+    def cost(self, box: Box, pockets: bool = True) -> float:
+        """0 for a free place; a solid thing counts a thousand times its overlapped share, a point of a way 1; pockets: whether
+        they count too."""
         x0, y0, x1, y1 = box
         if x0 < 0 or y0 < 0 or x1 > self.width or y1 > self.height:
             return float("inf")
@@ -49,6 +71,10 @@ class Room:
         for points in self.soft:
             inside = (points[:, 0] >= x0) & (points[:, 0] < x1) & (points[:, 1] >= y0) & (points[:, 1] < y1)
             total += float(inside.sum())
+        if self.leads:
+            total += CROSSED_LEAD * sum(_runs_under(lead, box) for lead in self.leads)
+        if pockets:
+            total += self.pocket_cost * sum(bool(overlap(box, p)) for p in self.pockets)
         return total
 
 
@@ -139,7 +165,7 @@ def beside(plate: Plate, anchor: Point, gap_px: float, room: Room) -> Box | None
     """The cheapest box for words beside `anchor`, `gap_px` off it or a little more; None when none is inside."""
     w, h = plate.size
     best: tuple[float, Box] | None = None
-    for extra in (0.0, 0.6, 1.4, 2.4, 3.6, 5.0):
+    for extra in FARTHER:
         for dx, dy in _DIRECTIONS:
             reach = gap_px + extra * h
             diagonal = 0.75 if abs(dx * dy) == 1 else 1.0
@@ -147,8 +173,9 @@ def beside(plate: Plate, anchor: Point, gap_px: float, room: Room) -> Box | None
             cy = anchor[1] + dy * (reach * diagonal + h / 2)
             box = plate.box_at(round(cx - w / 2), round(cy - h / 2))
             cost = room.cost(box) + extra * FAR_COST
-            if np.isfinite(cost) and extra:
-                cost += CROSSING_COST * _crossed(box, anchor, gap_px, plate.size_px, room)
+            # the line's own price is reckoned only where it can still matter
+            if extra and (best is None or cost < best[0]) and np.isfinite(cost):
+                cost += _lead_cost(box, anchor, gap_px, plate.size_px, room)
             if np.isfinite(cost) and (best is None or cost < best[0]):
                 best = (cost, box)
     return best[1] if best else None
@@ -164,15 +191,43 @@ def _lead_line(box: Box, anchor: Point, gap_px: float, size_px: int) -> NDArray[
     return np.array([near, near + away * (1 - gap_px * 0.8 / distance)])
 
 
-def _crossed(box: Box, anchor: Point, gap_px: float, size_px: int, room: Room) -> int:
-    """How many twelfths of the line from these words to their thing lie on something solid."""
+def _lead_cost(box: Box, anchor: Point, gap_px: float, size_px: int, room: Room) -> float:
+    """What the line from these words to their thing costs: twelfths of it on something solid, other such lines, ways."""
     line = _lead_line(box, anchor, gap_px, size_px)
     if line is None:
-        return 0
+        return 0.0
     points = line[0] + np.linspace(0.04, 0.96, 12)[:, None] * (line[1] - line[0])
-    return sum(
+    solid = sum(
         any(b[0] <= x < b[2] and b[1] <= y < b[3] for b in (*room.solid, *room.words)) for x, y in points
     )
+    leads = sum(crossings(line, lead) for lead in room.leads)
+    leads += sum(_runs_under(line, b) for b in room.words)
+    ways = sum(crossings(line, way) for way in room.ways)
+    return CROSSING_COST * solid + CROSSED_LEAD * leads + CROSSED_WAY * ways
+
+
+def crossings(line: NDArray[np.float64], way: NDArray[np.float64]) -> int:
+    """How often a stretch, shape (2, 2), crosses a polyline, shape (N, 2)."""
+    if len(way) < 2:
+        return 0
+    (ax, ay), (bx, by) = line
+
+    def side(points: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray((bx - ax) * (points[:, 1] - ay) - (by - ay) * (points[:, 0] - ax))
+
+    here = side(way)
+    d = np.diff(way, axis=0)
+    start = d[:, 0] * (ay - way[:-1, 1]) - d[:, 1] * (ax - way[:-1, 0])
+    end = d[:, 0] * (by - way[:-1, 1]) - d[:, 1] * (bx - way[:-1, 0])
+    return int(np.sum((here[:-1] * here[1:] < 0) & (start * end < 0)))
+
+
+def _runs_under(line: NDArray[np.float64], box: Box) -> bool:
+    """Whether a stretch enters a box."""
+    x0, y0, x1, y1 = box
+    rim = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)], float)
+    inside = any(x0 < x < x1 and y0 < y < y1 for x, y in line)
+    return inside or crossings(line, rim) > 0
 
 
 def put(layer: Layer, plate: Plate, anchor: Point, gap_px: float, room: Room) -> Box | None:
@@ -182,6 +237,9 @@ def put(layer: Layer, plate: Plate, anchor: Point, gap_px: float, room: Room) ->
         _lead(layer, box, anchor, gap_px, plate.size_px)
         plate.draw(layer, box[0], box[1])
         room.words.append(box)
+        line = _lead_line(box, anchor, gap_px, plate.size_px)
+        if line is not None:
+            room.leads.append(line)
     return box
 
 
@@ -203,6 +261,27 @@ def headline(text: str, sizes: style.Sizes, across_px: int | None = None) -> Pla
     return next((p for p in plates if len(p.lines) <= 2), plates[0])
 
 
+def headlines(text: str, sizes: style.Sizes, across_px: int | None = None) -> list[Plate]:
+    """The usual headline, and where its words fit a narrower one that has room between two pockets."""
+    across = across_px or sizes.width_px
+    plates = [headline(text, sizes, across)]
+    for size in dict.fromkeys(round(sizes.headline_px * share) for share in HEADLINE_SHARES):
+        plate = _headline(text, size, round(across * NARROW_HEADLINE))
+        # more than three lines are cut, so words could be lost
+        if (
+            plate.size[0] < plates[0].size[0]
+            and " ".join(plate.lines).split() == " ".join(plates[0].lines).split()
+        ):
+            return [*plates, plate]
+    return plates
+
+
+def best_headline(plates: Sequence[Plate], room: Room, margin_px: int, *, top: bool) -> tuple[Plate, Box]:
+    """The headline and its place that hide least; the first plate where equal, and each further line counts."""
+    placed = [(p, headline_box(p, room, margin_px, top=top)) for p in plates]
+    return min(placed, key=lambda pb: room.cost(pb[1]) + LINE_COST * len(pb[0].lines))
+
+
 def _headline(text: str, size: int, room: int) -> Plate:
     if width_px(text, size) <= room:
         return Plate(tuple(wrapped(text, size, room)), size)
@@ -217,12 +296,33 @@ def _headline(text: str, size: int, room: int) -> Plate:
 
 
 def headline_box(plate: Plate, room: Room, margin_px: int, *, top: bool) -> Box:
-    """At the top or the bottom edge, left, middle or right: where it hides least; left where equal."""
+    """At the top or the bottom edge, left, middle, right or between: where it hides least; left where equal.
+
+    Where it would cover a pocket there, it may stand just past the pockets of that edge.
+    """
     w, h = plate.size
     y = margin_px if top else room.height - h - margin_px
-    places = (margin_px, (room.width - w) // 2, room.width - w - margin_px)
-    boxes = [plate.box_at(max(0, min(x, room.width - w)), max(0, y)) for x in places]
-    return min(boxes, key=lambda b: (room.cost(b), boxes.index(b)))
+    past = _past_pockets(room, margin_px, h, top=top)
+    right = room.width - w - margin_px
+    between = np.linspace(margin_px, max(margin_px, right), HEADLINE_PLACES).astype(int).tolist()
+    places = (margin_px, (room.width - w) // 2, right, *between)
+    boxes = [
+        plate.box_at(max(0, min(x, room.width - w)), max(0, at))
+        for at in dict.fromkeys((y, past))
+        for x in places
+    ]
+    cost = [room.cost(b) + (PAST_COST if b[1] != max(0, y) else 0.0) for b in boxes]
+    return boxes[int(np.argmin(cost))]
+
+
+def _past_pockets(room: Room, margin_px: int, high: int, *, top: bool) -> int:
+    """First pixel row of a headline that stands just past the pockets next to the top or the bottom edge."""
+    half = room.height / 2
+    if top:
+        ends = [b[3] for b in room.pockets if b[3] < half and b[1] < margin_px + high]
+        return max(ends, default=margin_px - 1) + 1
+    starts = [b[1] for b in room.pockets if b[1] > half and b[3] > room.height - margin_px - high]
+    return min(starts, default=room.height - margin_px) - high
 
 
 def free_place(size: tuple[int, int], room: Room, prefer: Sequence[Box], margin_px: int) -> Box | None:
@@ -236,5 +336,11 @@ def free_place(size: tuple[int, int], room: Room, prefer: Sequence[Box], margin_
     if room.width < w + 2 * margin_px or room.height < h + 2 * margin_px:
         return None
     edge = {(x, y) for x in xs for y in ys if x in (xs[0], xs[-1]) or y in (ys[0], ys[-1])}
-    free = [b for b in ((int(x), int(y), int(x) + w, int(y) + h) for x, y in edge) if room.cost(b) == 0]
-    return min(free, key=lambda b: (sum(overlap(b, p) for p in prefer), b[0] + b[1]), default=None)
+    boxes = ((int(x), int(y), int(x) + w, int(y) + h) for x, y in edge)
+    free = [b for b in boxes if room.cost(b, pockets=False) == 0]
+
+    def hides(b: Box) -> tuple[int, int, int]:
+        pockets = sum(bool(overlap(b, p)) for p in room.pockets)
+        return pockets, sum(overlap(b, p) for p in prefer), b[0] + b[1]
+
+    return min(free, key=hides, default=None)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from lessonkit.lesson import projected
-from lessonkit.lesson.labels import Key, Plate, Room, put
+from lessonkit.lesson.labels import LABEL_POCKET_COST, Key, Plate, Room, put
 from lessonkit.lesson.picture import Layer
 from lessonkit.lesson.scene import Set, Step, copying
 from lessonkit.model import Layout, Point
@@ -24,7 +24,15 @@ class Naming:
         """`inset`: whether the diagram is in the picture, so that words must keep off it."""
         taken = scene.taken
         solid = [b for b in taken.solid if inset or b != scene.inset_box]
-        self.room = Room(taken.width, taken.height, solid, list(taken.soft))
+        self.room = Room(
+            taken.width,
+            taken.height,
+            solid,
+            list(taken.soft),
+            pockets=taken.pockets,
+            pocket_cost=LABEL_POCKET_COST,
+            ways=list(taken.ways),
+        )
         self.steps: list[Step] = []
         self._scene = scene
 

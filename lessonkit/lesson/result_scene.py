@@ -68,6 +68,7 @@ def result_steps(scene: Set) -> list[Step]:
             pen.way(layer, ends, pen.inks.aim, dash=DOT_MM, thin=True)
 
         steps.append(Step(c, c + 0.06, measure, name="difference"))
+        naming.room.ways.append(pen.px(ends))
     _words(scene, naming, place, rest)
     return [*steps, *naming.steps]
 
@@ -122,5 +123,5 @@ def _cause(scene: Set) -> list[str]:
     met = compared.unplanned
     ball = next((b for b in met.balls if b != CUE_BALL), None) if met is not None else None
     if ball is not None:
-        return [f"off the {ball}"]
+        return [f"ran into the {ball}"]
     return [d.words for d in compared.differences if d.account == compared.cause and d.sure and d.words]

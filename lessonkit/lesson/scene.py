@@ -13,7 +13,8 @@ from lessonkit.lesson.cutlist import Drawn
 from lessonkit.lesson.diagram import diagram_image
 from lessonkit.lesson.diagram_shapes import FRAME_MM, on_table
 from lessonkit.lesson.drawing import Pen
-from lessonkit.lesson.labels import Plate, Room, free_place, headline, headline_box, overlap
+from lessonkit.lesson.labels import Plate, Room, best_headline, free_place, overlap
+from lessonkit.lesson.labels import headlines as headline_choices
 from lessonkit.lesson.landing import landing_place, landing_radius_mm
 from lessonkit.lesson.phrases import headline as headline_words
 from lessonkit.lesson.picture import Box, Cutout, Layer, Overlay, Picture
@@ -23,6 +24,8 @@ from lessonkit.table.camera import project
 
 INSET_SHARES = (0.48, 0.42, 0.36, 0.3, 0.25, 0.2, 0.17)
 """Lengths of the diagram as shares of the picture's longer side: the largest that finds a free place."""
+BOTTOM_COST = 150.0
+"""What headlines at the bottom must save: more than the covered pockets of three."""
 INSET_USUAL = 0.25
 """Larger ones are taken only where they hide nothing of the playing surface."""
 INSET_HIDES = 0.03
@@ -167,28 +170,27 @@ def set_up(
     width, height = view.room if view is not None else (sizes.width_px, sizes.height_px)
     diagram = view.diagram if view is not None else "inset"
     margin = max(4, round(sizes.short_px * MARGIN_SHARE))
-    things = [*reserved, *_ball_boxes(pen, shot), *_pocket_boxes(pen, shot)]
+    things = [*reserved, *_ball_boxes(pen, shot), *_mouths_px(pen, used_pockets(shot))]
     taken = Room(width, height, things)
-    taken.soft += _ways_px(pen, shot)
-    plates = {
-        "plan": headline(headline_words(shot), sizes, width),
-        "result": headline(result_words(shot), sizes, width),
-    }
-    plates["play"] = plates["plan"]
-    plates |= {k: headline(words, sizes, width) for k, words in (headlines or {}).items() if words}
+    taken.ways = _ways_px(pen, shot)
+    taken.soft += [*taken.ways, *_places_px(pen, shot)]
+    taken.pockets = _mouths_px(pen, list(pen.table.pockets))
+    words = {"plan": headline_words(shot), "result": result_words(shot)}
+    words["play"] = words["plan"]
+    words |= {k: w for k, w in (headlines or {}).items() if w}
+    plates = {k: headline_choices(w, sizes, width) for k, w in words.items()}
     at = {
-        top: {k: headline_box(p, taken, margin, top=top) for k, p in plates.items()} for top in (True, False)
+        top: {k: best_headline(p, taken, margin, top=top) for k, p in plates.items()} for top in (True, False)
     }
-    cost = {top: sum(taken.cost(b) for b in boxes.values()) for top, boxes in at.items()}
+    cost = {top: sum(taken.cost(b) for _, b in placed.values()) for top, placed in at.items()}
     # Players show captions at the bottom, so the headline goes there only to free what it would hide on top.
-    top = cost[True] <= cost[False] + 30
-    boxes = at[top]
-    room = Room(width, height, [*taken.solid, *boxes.values()], taken.soft)
+    placed = at[cost[True] <= cost[False] + BOTTOM_COST]
+    boxes = [b for _, b in placed.values()]
+    room = Room(width, height, [*taken.solid, *boxes], taken.soft, pockets=taken.pockets, ways=taken.ways)
     panel = view.panel if view is not None else None
     inset = panel if diagram == "beside" else _inset_box(pen, room, margin) if diagram == "inset" else None
     if inset is not None:
         room.solid.append(inset)
-    placed = {k: (plates[k], boxes[k]) for k in plates}
     return Set(pen, shot, placed, inset, room, panel is not None, max_routes)
 
 
@@ -251,22 +253,20 @@ def used_pockets(shot: Shot) -> list[Pocket]:
     return sorted(set(pockets))
 
 
-def _pocket_boxes(pen: Pen, shot: Shot) -> list[Box]:
-    mouths = (
-        projected.circle(pen.table.pockets[p], pen.table.corner_mouth_mm * 0.6) for p in used_pockets(shot)
-    )
+def _mouths_px(pen: Pen, pockets: Sequence[Pocket]) -> list[Box]:
+    """Boxes around pockets' mouths."""
+    mouths = (projected.circle(pen.table.pockets[p], pen.table.corner_mouth_mm * 0.6) for p in pockets)
     return [box_around(pen.px(m, pen.table.nose_height_mm)) for m in mouths]
 
 
 def _ways_px(pen: Pen, shot: Shot) -> list[NDArray[np.float64]]:
-    """Pixels along everything that will be drawn, about every 25 mm."""
+    """Pixels along every way that will be drawn, about every 25 mm."""
     ways: list[Sequence[Point] | NDArray[np.float64]] = [shot.seen.cue_path[:, 1:3]]
     ways += [t[:, 1:3] for t in shot.seen.paths.values()]
     if shot.plan is not None:
         ways += [shot.plan.cue_path, shot.plan.ball_path]
     surface = [on_table(np.asarray(w, float).reshape(-1, 2), pen.table) for w in ways]
-    found = [pen.px(projected.sampled(w, 25.0)) for w in surface if len(w) > 1]
-    return [*found, *_places_px(pen, shot)]
+    return [pen.px(projected.sampled(w, 25.0)) for w in surface if len(w) > 1]
 
 
 def _places_px(pen: Pen, shot: Shot) -> list[NDArray[np.float64]]:

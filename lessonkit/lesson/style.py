@@ -116,24 +116,31 @@ class Inks:
     """The called ball's way, the ghost ball, rings and marks."""
 
 
-FAR_ENOUGH = 35.0
+FAR_ENOUGH = 34.0
 """Least CIELAB distance between a line and the cloth, and between two lines; our own choice."""
 
 
-def _choose(wanted: tuple[str, ...], cloth: str, taken: tuple[str, ...]) -> Ink:
+def look_alike(a: Ink, b: Ink) -> bool:
+    """Whether one has the line's colour of the other for its edge and the other way round: thin lines of the two look the same."""
+    return (a.line, a.edge) == (b.edge, b.line)
+
+
+def _choose(wanted: tuple[str, ...], cloth: str, taken: tuple[Ink, ...]) -> Ink:
     inks = [Ink(line, edge) for line in wanted for edge in (BLACK, WHITE)]
+    inks = [i for i in inks if i.line != i.edge and not any(look_alike(i, t) for t in taken)]
+
+    def apart(i: Ink) -> float:
+        return min(difference(i.line, c) for c in (cloth, *(t.line for t in taken)))
+
     good = [i for i in inks if i.stands_out(cloth)]
-    apart = [i for i in good if min(difference(i.line, c) for c in (cloth, *taken)) >= FAR_ENOUGH]
-    if apart:
-        return apart[0]
-    return max(good or inks, key=lambda i: min(difference(i.line, c) for c in (cloth, *taken)))
+    return next((i for i in good if apart(i) >= FAR_ENOUGH), max(good or inks, key=apart))
 
 
 def inks_for(cloth: str) -> Inks:
     """Lines and edges that stand out on a cloth of this measured colour and from each other."""
     actual = _choose((ORANGE, YELLOW, VERMILLION, WHITE), cloth, ())
-    planned = _choose((SKY_BLUE, WHITE, PURPLE, BLUE), cloth, (actual.line,))
-    aim = _choose((WHITE, YELLOW, BLACK, PURPLE), cloth, (actual.line, planned.line))
+    planned = _choose((SKY_BLUE, WHITE, PURPLE, BLUE), cloth, (actual,))
+    aim = _choose((WHITE, YELLOW, PURPLE, SKY_BLUE, BLACK), cloth, (actual, planned))
     return Inks(cloth, planned, actual, aim)
 
 

@@ -21,6 +21,7 @@ from lessonkit.lesson.labels import Room
 from lessonkit.lesson.phrases import ball_word, target
 from lessonkit.lesson.picture import Box, Layer, Picture
 from lessonkit.lesson.projected import dashes
+from lessonkit.lesson.scene import pen_for
 from lessonkit.lesson.stills import Stills
 from lessonkit.lesson.text import balanced, line_height_px, text_mask, top_px, width_px
 from lessonkit.model import Analysis, Shot
@@ -132,14 +133,15 @@ def drawn(t: Thumbnail, analysis: Analysis, still: Picture) -> NDArray[np.uint8]
         return np.asarray(project(analysis.camera, way_mm) * to_px + (x0, y0), float)
 
     # The actual way is narrower and on top, so that both are seen where one lies on the other.
+    inks = pen_for(analysis, still).inks
     strokes = []
     if len(planned) > 1:
-        strokes.append(([px(d) for d in dashes(planned, 70.0, 45.0)], style.SKY_BLUE, PLANNED_PX))
+        strokes.append(([px(d) for d in dashes(planned, 70.0, 45.0)], inks.planned, PLANNED_PX))
     if len(actual) > 1:
-        strokes.append(([px(actual)], style.ORANGE, ACTUAL_PX))
-    for ways, colour, line_px in strokes:
-        layer.lines(ways, style.BLACK, line_px + 6)
-        layer.lines(ways, colour, line_px)
+        strokes.append(([px(actual)], inks.actual, ACTUAL_PX))
+    for ways, ink, line_px in strokes:
+        layer.lines(ways, ink.edge, line_px + 6)
+        layer.lines(ways, ink.line, line_px)
     room = Room(width, height, soft=[p for ways, _, _ in strokes for p in ways])
     balls = list(t.shot.seen.layout_before.values())
     if balls:

@@ -53,6 +53,27 @@ def test_planned_and_actual_never_share_a_colour(cloth: str) -> None:
 
 
 @given(colours)
+def test_no_two_lines_look_the_same_when_thin(cloth: str) -> None:
+    """White edged with black and black edged with white are the same two stripes in a thin line."""
+    inks = style.inks_for(cloth)
+    three = (inks.planned, inks.actual, inks.aim)
+    assert not any(style.look_alike(a, b) for a in three for b in three)
+
+
+@pytest.mark.parametrize(
+    "cloth", ["#227FCE", "#1F7BD2", "#0E6FC4", "#2FA0E0", "#1C5FA8", "#0E8A57", "#7E8288", "#7A1020"]
+)
+def test_lines_differ_from_the_usual_cloths_and_from_each_other(cloth: str) -> None:
+    """Blue, green, grey and red cloth as filmed: no line has a colour near to the cloth's or to another's, and white is one at most."""
+    inks = style.inks_for(cloth)
+    lines = [inks.planned.line, inks.actual.line, inks.aim.line]
+    for k, line in enumerate(lines):
+        assert all(style.difference(line, c) >= style.FAR_ENOUGH for c in (cloth, *lines[:k])), (line, cloth)
+    ends = {style.WHITE, style.BLACK}
+    assert sum({i.line, i.edge} == ends for i in (inks.planned, inks.actual, inks.aim)) <= 1
+
+
+@given(colours)
 def test_words_read_on_any_ground(ground: str) -> None:
     """Black or white always reaches 4.5:1 (WCAG 2.x, 1.4.3)."""
     assert style.contrast_ratio(style.text_on(ground), ground) >= FACTS["wcag"]["aa_text"]
