@@ -22,6 +22,8 @@ LEAST_MM = 50.0
 """A meeting that leaves the cue ball less than this from where it would have rolled to did not matter: our choice,"""
 LEAST_SHARE = 0.25
 """nor one that brings about less than this share of the landing error."""
+STIRRED_MM = 3.0
+"""A ball that lies nearer to where it lay was not seen to move."""
 BEFORE_S = 0.2
 """So much of the way before a meeting tells how the cue ball came to it."""
 SETTLED_S = 0.004
@@ -122,7 +124,8 @@ def unplanned(shot: SeenShot, table: Table, plan_has: Expected) -> list[Meeting]
             continue
         place = _place(shot, event.t_s)
         if event.kind == "ball":
-            if balls.isdisjoint(set(event.balls) - {CUE_BALL}):
+            other = set(event.balls) - {CUE_BALL}
+            if balls.isdisjoint(other) and all(_stirred(shot, b) for b in other):
                 found.append(Meeting(event, place))
             continue
         # off a cushion the cue ball meets the rack's balls by chance, wherever they have run to
@@ -133,6 +136,14 @@ def unplanned(shot: SeenShot, table: Table, plan_has: Expected) -> list[Meeting]
         if left[event.cushion] < 0:
             found.append(Meeting(event, place))
     return found
+
+
+def _stirred(shot: SeenShot, ball: int) -> bool:
+    """Whether a ball was seen to move: one that was run into does, so a contact without it is doubtful."""
+    before, after = shot.layout_before.get(ball), shot.layout_after.get(ball)
+    if ball in shot.paths or before is None or after is None:
+        return True
+    return hypot(after[0] - before[0], after[1] - before[1]) > STIRRED_MM
 
 
 def that_mattered(

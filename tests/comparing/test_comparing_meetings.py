@@ -60,6 +60,19 @@ def test_a_ball_that_lies_on_the_drawn_way_was_planned() -> None:
     assert c.unplanned is None and c.sentence is not None and "ran into" not in c.sentence
 
 
+def test_a_ball_that_never_stirred_was_not_run_into() -> None:
+    """What is run into moves: a contact with a ball that lies where it lay is not told."""
+    event = Event(3.0, "ball", (0, 6))
+    seen = a_shot((event,), (1100.0, 700.0))
+    lay = (1590.0, 560.0)
+    for after, told in (((1591.0, 560.0), False), ((1600.0, 570.0), True)):
+        here = replace(
+            seen, layout_before={**seen.layout_before, 6: lay}, layout_after={**seen.layout_after, 6: after}
+        )
+        way = replace(DRAWN, cue_path=(START, GHOST, (1300.0, 500.0)))
+        assert (compare(here, TABLE, way, Intent(ball=9)).unplanned is not None) == told
+
+
 def test_jaws_are_named_as_such() -> None:
     """In a pocket's mouth there is no cushion."""
     seen = a_shot((Event(3.0, "cushion", (0,), "right"),), (1400.0, 300.0), turn=(1220.0, 40.0))
