@@ -71,9 +71,8 @@ def compare(
     actual = _rest(shot)
     wanted = wanted_place(plan, intent)
     error = hypot(actual[0] - wanted[0], actual[1] - wanted[1]) if actual and wanted else None
-    distance = None
-    if len(plan.cue_path) > 1 and len(shot.cue_path) > 1:
-        distance = mean_distance_mm(plan.cue_path, shot.cue_path[:, 1:])
+    both = len(plan.cue_path) > 1 and len(shot.cue_path) > 1
+    distance = mean_distance_mm(plan.cue_path, shot.cue_path[:, 1:]) if both else None
     rails = rails_actual(shot)
     verdict, figure = _verdict(shot, plan, intent, made, error)
     held = meant(shot, table, plan, intent, stroke, wanted, laws) if stroke is not None else None
