@@ -26,10 +26,26 @@ NOISES = 6.0
 STILL_NOISES = 4.0
 MEAN_TO_SIGMA = 1.2533
 """Standard deviation by mean distance, of a normal distribution: sqrt(pi / 2)."""
+DRIFT = 2.5
+"""Cells that did not move may be off by so many times what they differ by from one picture to the next, and no more counts
+as noise: where a camera's exposure drifts, or somebody's shadow does, they go on being off more and more."""
+ONE_SIGMA = 0.6827
+"""Share of normally distributed values within one standard deviation."""
 WHOLE_SHARE = 0.45
 """Where more of the view than this is to be looked at again, all of it is."""
 RENEW_S = 5.0
 """After this time everything is looked at again, so that nothing missed stays for ever."""
+
+
+def flicker(off: NDArray[np.float32]) -> float:
+    """Standard deviation of what cells differ by from one picture to the next, grey levels; `off`: by how much, shape
+    (rows, columns).
+
+    The quantile that less than a third of the cells may move without shifting it. Levels are whole numbers, so what
+    is counted as 1 lies from a half to one and a half.
+    """
+    share = np.cumsum(cv2.calcHist([off], [0], None, [256], [0, 256]).ravel()) / off.size
+    return float(np.interp(ONE_SIGMA, np.r_[0.0, share], np.r_[0.0, np.arange(256) + 0.5]))
 
 
 class Cells:
@@ -85,6 +101,7 @@ class Changes:
         self._view = view
         self._cells = cells or Cells(view)
         self._last: NDArray[np.float32] | None = None
+        self._before = np.zeros(0, np.float32)
         self._noise = 0.0
         self._whole_s = -np.inf
 
@@ -96,9 +113,11 @@ class Changes:
             self._all(small, frame.t_s)
             return None
         off = np.asarray(cv2.absdiff(small, last), np.float32)
+        most = DRIFT * flicker(np.asarray(cv2.absdiff(small, self._before), np.float32))
+        self._before = small
         # cells that did not change show the noise; the mean, for levels are whole numbers
         still = off[off <= max(LEAST_CHANGE, STILL_NOISES * self._noise)]
-        spread = MEAN_TO_SIGMA * float(still.mean()) if still.size else self._noise
+        spread = min(MEAN_TO_SIGMA * float(still.mean()), most) if still.size else self._noise
         self._noise = spread if self._noise == 0 else 0.8 * self._noise + 0.2 * spread
         most = max(LEAST_CHANGE, NOISES * self._noise)
         changed = without_lone(np.asarray(off > most, np.uint8))
@@ -115,7 +134,7 @@ class Changes:
         return parts
 
     def _all(self, small: NDArray[np.float32], t_s: float) -> None:
-        self._last, self._whole_s = small.copy(), t_s
+        self._last, self._before, self._whole_s = small.copy(), small, t_s
 
     def _in_view(self, changed: NDArray[np.uint8]) -> list[Window]:
         """Rectangles of the view that hold all changed cells and the balls that reach into them."""

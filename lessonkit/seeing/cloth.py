@@ -58,6 +58,12 @@ UNLIKE_BALL = 8.0
 LEAST_CLOTH = 2
 MOST_CLOTH = 0.6
 """Where fewer than this share of the pictures show cloth, their median cannot be trusted to."""
+BURNT = 0.84
+"""From this share of the most that a camera can tell, a channel of the cloth's light says only 'at least so much'."""
+LEAST_BURNT = 0.02
+"""Where a smaller share of the bed than this is burnt out in some channel, none is taken to be."""
+LEAST_TOLD = 0.02
+"""So much of the cloth's squared light must be left in channels that are not burnt out for them to tell its brightness."""
 JAW_MM = 32.0
 """How far past the nose lines the centre of a ball that hangs in a pocket's jaws can lie."""
 
@@ -182,6 +188,21 @@ def _dot(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(cv2.transform(cv2.multiply(a, b), np.ones((1, 3), np.float32)), np.float32)
 
 
+def told_by(linear: NDArray[np.float32], bed: NDArray[np.bool_]) -> NDArray[np.float32] | None:
+    """Which channels of the bare table tell how bright it is: 1, or 0 where they are burnt out and others are left.
+
+    A strongly coloured cloth under a bright lamp burns out the channel of its colour first; `bed` is True on the bed.
+    None where hardly any does.
+    """
+    burnt = linear > BURNT
+    squares = linear * linear
+    left = np.where(burnt, 0, squares).sum(-1) > LEAST_TOLD * squares.sum(-1)
+    burnt &= left[..., None]
+    if np.asarray(burnt.any(-1))[bed].mean() < LEAST_BURNT:
+        return None
+    return np.asarray(~burnt, np.float32)
+
+
 def bare_table(view: BedView, frames: Sequence[Frame]) -> BareTable:
     """The bare table from frames spread over the footage; its view smooths pictures where they are noisy."""
     bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
@@ -206,6 +227,8 @@ class BareTable:
     """The same of a frame that was not smoothed (see `BedView.calm_px`), as close looks are not."""
     contrast: float = 1.0
     """See `contrast_of`."""
+    told: NDArray[np.float32] | None = None
+    """1 where a channel of `linear` tells how bright the cloth is, 0 where it is burnt out; None where none is."""
 
     @classmethod
     def of(cls, view: BedView, pictures: Sequence[Picture]) -> BareTable:
@@ -215,10 +238,11 @@ class BareTable:
         linear = LINEAR[_bare(view, stack, contrast)]
         bed = view.table_mask(-view.table.radius_mm)
         floor = (FLOOR_SHARE * float(np.median(np.linalg.norm(linear[bed], axis=-1)))) ** 2
-        table = cls(view, linear, floor, 0.01, 0.01)
+        told = told_by(linear, bed)
+        table = cls(view, linear, floor, 0.01, 0.01, told=told)
         noises = [float(np.median(table.measures(p)[1][bed])) for p in stack[:: max(1, len(stack) // 5)]]
         noise = float(np.median(noises))
-        return cls(view, linear, floor, noise, noise, contrast)
+        return cls(view, linear, floor, noise, noise, contrast, told)
 
     @property
     def least_e(self) -> float:
@@ -240,6 +264,9 @@ class BareTable:
         if gain is None:
             gain = 1.0 if part is not None else self.gain(picture)
         b = self.linear if part is None else self.linear[part.area]
+        if self.told is not None:
+            told = self.told if part is None else self.told[part.area]
+            return self._measures_burnt(picture, b, told, gain)
         light = np.asarray(cv2.LUT(picture, (LINEAR / np.float32(gain)).astype(np.float32)), np.float32)
         bb = _dot(b, b) + np.float32(self.floor)
         lb = _dot(light, b)
@@ -248,6 +275,21 @@ class BareTable:
         off2 = _dot(light, light) - 2 * k * lb + k * k * (bb - np.float32(self.floor))
         e = np.sqrt(np.maximum(off2, 0) / bb)
         return k, e
+
+    def _measures_burnt(
+        self, picture: Picture, b: NDArray[np.float32], told: NDArray[np.float32], gain: float
+    ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """As `measures`, where some channels of the cloth are burnt out: they tell no brightness, and cloth in the shade
+        may have any more of them than its colour asks for; only less of them is off its colour."""
+        light = np.asarray(cv2.LUT(picture, (LINEAR / np.float32(gain)).astype(np.float32)), np.float32)
+        whole = _dot(b, b)
+        kept = np.asarray(cv2.multiply(b, told), np.float32)
+        bb = _dot(kept, b)
+        floor = np.float32(self.floor) * bb / np.maximum(whole, np.float32(1e-6))
+        k = np.asarray((_dot(light, kept) + floor) / np.maximum(bb + floor, np.float32(1e-6)), np.float32)
+        off = light - k[..., None] * b
+        off = np.asarray(np.where(told > 0, off, np.minimum(off, 0)), np.float32)
+        return k, np.asarray(np.sqrt(_dot(off, off) / (whole + np.float32(self.floor))), np.float32)
 
     def foreignness(self, picture: Picture, linear: NDArray[np.float32]) -> Mask:
         """How far each pixel of a picture is from the bare table `linear` of the same shape; 1 is as far as counts.

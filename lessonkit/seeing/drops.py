@@ -14,6 +14,8 @@ SIDE_SHELF_MM = 4.8
 ONWARD_S = 0.15
 """A ball that is lost from sight before it reaches the edge is carried on for so long."""
 LEAST_MMPS = 50.0
+HOLE_MM, JUST_S = 80.0, 0.3
+"""See `over_hole`; a hole reaches so far from its pocket's middle."""
 TIP_MM = 8.0
 """So near a tip the nose may still have been met: tips are rounded, and places and mouths are not known better."""
 
@@ -52,6 +54,17 @@ def drop_time(track: Track, pocket: Pocket, fallback_s: float, table: Table) -> 
         return fallback_s
     t = float(track[-1, 0] - depth[-1] / rate)
     return t if t < track[-1, 0] + ONWARD_S else fallback_s
+
+
+def over_hole(track: Track, table: Table) -> Pocket | None:
+    """The pocket over whose hole a ball's centre was seen within JUST_S of its last sight; what lies in it shows for some
+    frames yet. `track`: (N, 3) t, x, y."""
+    recent = track[track[:, 0] > track[-1, 0] - JUST_S] if len(track) else track
+    for name, p in table.pockets.items():
+        near = recent[np.hypot(*(recent[:, 1:] - p).T) < HOLE_MM]
+        if len(near) and float(depth_mm(near[:, 1:], name, table).max()) > 0:
+            return name
+    return None
 
 
 def in_mouth(place: Point, table: Table) -> bool:

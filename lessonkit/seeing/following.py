@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
 
@@ -98,8 +98,11 @@ def follow_all(
     diameter_mm = parts[0].bare.view.table.ball_diameter_mm
     at_s = -1.0
     while (d := next_departure(resting.residences, resting.white, at_s)) is not None:
-        followed = _settle(resting, d, tracks.of(d), diameter_mm)
-        struck = was_struck(followed.balls[d.cue], followed.balls.values())
+        balls = tracks.of(d)
+        struck = was_struck(balls[d.cue], balls.values())
+        if struck:
+            end_fallen(resting.residences, balls)
+        followed = _settle(resting, d, balls, diameter_mm)
         at_s = max(d.by_s, followed.rest_s) if struck and followed.strike_s > 0 else d.by_s
         if struck:
             done.append(followed)
@@ -157,6 +160,16 @@ class _Ahead:
         )
         seen_by = [p for p in self._parts if p.until_s > d.from_s][:2] or list(self._parts[-1:])
         self._begun[d] = self._hands.submit(track, self._footage.path, self._footage.reading, seen_by, task)
+
+
+def end_fallen(found: list[Residence], balls: Balls) -> None:
+    """Ends the residence of every ball that fell into a pocket and was not seen at its place again.
+
+    Where a ball hung in the jaws for long the bare table is not known; nothing then shows that it has gone.
+    """
+    for i, b in balls.items():
+        if b.dropped is not None and found[i].last_s < b.dropped[0] < found[i].end_s:
+            found[i] = replace(found[i], gone_s=b.dropped[0])
 
 
 def _before(found: Sequence[Residence], d: Departure) -> list[int]:

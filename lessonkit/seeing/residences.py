@@ -25,6 +25,8 @@ EMPTY_SHARE = 0.55
 CLEAR = 0.6
 """Share of bare table about a disc that says it stands alone and is no part of a person."""
 LEAST_CLEAR_SIGHTINGS = 3
+LEAST_STAY, LEAST_STAY_S = 8, 0.7
+"""A thing that creeps on had lain still before if it was seen so often, and so long, at one place."""
 
 
 @dataclass(frozen=True)
@@ -101,28 +103,69 @@ class _Open:
         p = np.median([s.place for _, s in self.sightings[-last:]], axis=0)
         return float(p[0]), float(p[1])
 
-    def closed(self, most: int = USED_PATCHES) -> Residence | None:
-        """What became of it, with at most so many close looks; None for what was never still."""
+    def closed(self, most: int = USED_PATCHES) -> list[Residence]:
+        """What became of it, each with at most so many close looks; nothing for what was never still.
+
+        A thing that was pushed on by a little was at two places or more, one after another.
+        """
         place = self.place(9)
-        settled = [(t, s) for t, s in self.sightings if np.hypot(s.place[0] - place[0], s.place[1] - place[1]) < SETTLED_MM * 2]  # fmt: skip
-        if len(settled) < 2:
-            return None
-        unsettled = [s for _, s in self.sightings if np.hypot(s.place[0] - place[0], s.place[1] - place[1]) >= SETTLED_MM * 2]  # fmt: skip
-        near = [s.place for _, s in settled]
-        middle = np.median(near, axis=0)
+        still = [_near_by(s.place, place) for _, s in self.sightings]
+        if sum(still) < 2:
+            return []
+        settled = [x for x, near in zip(self.sightings, still, strict=True) if near]
+        unsettled = [s for (_, s), near in zip(self.sightings, still, strict=True) if not near]
+        first_s = settled[0][0]
+        here = self._residence(
+            settled,
+            self.counted - len(unsettled),
+            self.clear - sum(s.clear >= CLEAR for s in unsettled),
+            most,
+        )
+        before = [x for x in self.sightings if x[0] < first_s]
+        return [*_stays_before(before, first_s, self, most), here]
+
+    def _residence(
+        self, settled: list[tuple[float, Sighting]], count: int, clear: int, most: int
+    ) -> Residence:
+        """One stay, from the sightings at its place."""
+        middle = np.median([s.place for _, s in settled], axis=0)
+        place = (float(middle[0]), float(middle[1]))
         first_s, last_s = settled[0][0], settled[-1][0]
-        kept = [(k, p) for k, t, p in self.patches if first_s <= t <= last_s and _near(p.place, place)]
+        kept = [(k, p) for k, t, p in self.patches if first_s <= t <= last_s and _near_by(p.place, place)]
         part = max((k for k, _ in kept), key=[k for k, _ in kept].count, default=self.part)
         mine = [p for k, p in kept if k == part]
+        votes, fill = (
+            float(np.median(v)) for v in zip(*((s.votes, s.fill) for _, s in settled), strict=True)
+        )
         return Residence(
-            (float(middle[0]), float(middle[1])), first_s, last_s, self.gone_s,
-            self.counted - len(unsettled), self.clear - sum(s.clear >= CLEAR for s in unsettled),
-            float(np.median([s.votes for _, s in settled])), float(np.median([s.fill for _, s in settled])),
+            place, first_s, last_s, self.gone_s, count, clear, votes, fill,
             tuple(mine[:: max(1, len(mine) // most)][:most]), part,
         )  # fmt: skip
 
 
-def _near(a: Point, b: Point) -> bool:
+def _stays_before(
+    sightings: list[tuple[float, Sighting]], gone_s: float, of: _Open, most: int
+) -> list[Residence]:
+    """Where a thing lay still for LEAST_STAY_S and more before it crept on to its last place, in the order of time."""
+    out: list[Residence] = []
+    while len(sightings) >= LEAST_STAY:
+        at = np.median([s.place for _, s in sightings[-LEAST_STAY:]], axis=0)
+        place = (float(at[0]), float(at[1]))
+        settled = [x for x in sightings if _near_by(x[1].place, place)]
+        if len(settled) < LEAST_STAY or settled[-1][0] - settled[0][0] < LEAST_STAY_S:
+            # it crept here; what lay still lies further back
+            gone_s, sightings = sightings[-1][0], sightings[:-1]
+            continue
+        later = [t for t, _ in sightings if t > settled[-1][0]]
+        clear = sum(s.clear >= CLEAR for _, s in settled)
+        stay = of._residence(settled, len(settled), clear, most)
+        out.append(replace(stay, gone_s=min([*later, gone_s])))
+        gone_s = settled[0][0]
+        sightings = [x for x in sightings if x[0] < gone_s]
+    return out[::-1]
+
+
+def _near_by(a: Point, b: Point) -> bool:
     return bool(np.hypot(a[0] - b[0], a[1] - b[1]) < SETTLED_MM * 2)
 
 
@@ -165,10 +208,10 @@ class Stays:
         return sorted(self._done, key=lambda r: r.first_s)
 
     def _close(self, o: _Open) -> None:
-        r = o.closed(USED_PATCHES if self._bytes < MANY_BYTES else FEW_PATCHES)
-        if r is not None and r.clear_sightings >= LEAST_CLEAR_SIGHTINGS:
-            self._done.append(r)
-            self._bytes += sum(p.picture.nbytes for p in r.patches)
+        for r in o.closed(USED_PATCHES if self._bytes < MANY_BYTES else FEW_PATCHES):
+            if r.clear_sightings >= LEAST_CLEAR_SIGHTINGS:
+                self._done.append(r)
+                self._bytes += sum(p.picture.nbytes for p in r.patches)
 
 
 def residences(samples: Iterable[Sample], view: BedView) -> list[Residence]:

@@ -24,7 +24,9 @@ from lessonkit.seeing.patches import Patch, Patcher
 Mask = NDArray[np.bool_]
 
 JAW_VOTES = 0.5
-"""Least votes for a ball whose centre lies past the nose lines."""
+"""Least votes for a ball whose centre lies past the nose lines, or so near to them that it lies in a pocket's mouth."""
+FROM_NOSE = 0.6
+"""A ball that touches a cushion lies a radius from its nose, hardly less; so many radii are left for errors of the camera."""
 PATCH_EVERY_S = 0.8
 """How often a ball at rest is looked at closely."""
 CONTEXT = 1.4
@@ -86,7 +88,7 @@ class Sampler:
         self._bare = bare
         self._patcher = patcher
         self._allowed = view.table_mask(JAW_MM)
-        self._bed = view.table_mask()
+        self._bed = view.table_mask(-FROM_NOSE * view.table.radius_mm)
         self._looked: dict[tuple[int, int], float] = {}
         self._changes = Changes(view, cells)
         self._known: _Known | None = None
@@ -112,7 +114,7 @@ class Sampler:
             for d in find_discs(
                 seen, foreign, self._view.radius_px, slant=self._view.slant, contrast=self._bare.contrast
             )
-            if self._believed(d)
+            if self.believed(d)
         ]
         return self._judged(foreign, discs, gain)
 
@@ -129,7 +131,7 @@ class Sampler:
             slant, contrast = self._view.slant.part(around), self._bare.contrast
             for d in find_discs(seen, fresh, self._view.radius_px, slant=slant, contrast=contrast):
                 moved = replace(d, x_px=d.x_px + around.x0, y_px=d.y_px + around.y0)
-                if part.holds(moved.x_px, moved.y_px) and self._believed(moved):
+                if part.holds(moved.x_px, moved.y_px) and self.believed(moved):
                     found.append(moved)
         kept = [d for d in known.discs if not any(part.holds(d.x_px, d.y_px) for part in parts)]
         apart = LEAST_APART * self._view.radius_px
@@ -143,7 +145,7 @@ class Sampler:
         packed = zlib.compress(np.packbits(foreign > 0.5).tobytes(), 1)
         return _Known(foreign, discs, clear, float(somebody.mean()), packed, gain)
 
-    def _believed(self, d: Disc) -> bool:
+    def believed(self, d: Disc) -> bool:
         """Whether a disc lies where a ball can; the round black of a pocket is a faint disc as well."""
         at = min(self._view.rows - 1, round(d.y_px)), min(self._view.columns - 1, round(d.x_px))
         return bool(self._bed[at]) or (bool(self._allowed[at]) and d.votes >= JAW_VOTES)

@@ -19,6 +19,7 @@ from lessonkit.model import Layout, Pocket, Point, Track
 from lessonkit.seeing.bedview import BedView, Shown, Window
 from lessonkit.seeing.cloth import LINEAR, BareTable
 from lessonkit.seeing.discs import find_discs
+from lessonkit.seeing.drops import over_hole
 
 Floats = NDArray[np.float64]
 
@@ -41,9 +42,15 @@ TOUCHING_MM = 6.0
 MOST_REACH_MM = 700.0
 LOST_S = 0.9
 """After this time without a sight a ball near a pocket counts as dropped."""
+FALLEN_S = 0.08
+"""A ball out of sight for so long that had been over the edge of a hole has fallen in."""
 UNLIKE_ENOUGH = 0.5
 """Colours this much apart settle which ball is which, whatever the places say."""
 POCKET_REACH_MM = 130.0
+BARE_FOREIGN = 0.4
+"""Where a smaller share of a ball's place than this is not bare table, no ball lies there."""
+LEFT_SHARE = 0.65
+"""The same beside what it was when the ball was first looked at: a cue over its place hides less of the cloth."""
 OUT_MM = 40.0
 """How far past the nose line, in a pocket's mouth, a ball is still looked for."""
 DROP_MM = 12.0
@@ -130,6 +137,8 @@ class Tracker:
         self._gain = gain
         self.balls = {n: Moving(n, p, looks[n]) for n, p in layout.items()}
         self._left: dict[int, bool] = {}
+        self._filled: dict[int, float] = {}
+        """What share of each ball's place was not bare table when it was first looked at there."""
         self._first = -1
         self._last_s: float | None = None
         self._dt = 1 / 30
@@ -232,20 +241,23 @@ class Tracker:
             window = self._view.window(self._view.to_view([self._predicted(b, dt)]), half)
             finds += self._finds_in(frame, window, idle)
             if not b.moving:
-                self._left[b.ball] = self._is_bare(frame, self._place(b))
+                self._left[b.ball] = self._has_left(frame, b)
         kept: list[Find] = []
         for f in sorted(finds, key=lambda f: -f.quality):
             if all(np.hypot(f.place[0] - k.place[0], f.place[1] - k.place[1]) > 0.8 * self._view.table.ball_diameter_mm for k in kept):  # fmt: skip
                 kept.append(f)
         return kept
 
-    def _is_bare(self, frame: Shown, place: Point) -> bool:
-        """Whether the bare table shows where a ball lay."""
+    def _has_left(self, frame: Shown, b: Moving) -> bool:
+        """Whether so much bare table shows where a ball lay that it cannot lie there."""
         r = self._view.radius_px
-        at = self._view.to_view([place])[0]
+        at = self._view.to_view([self._place(b)])[0]
         window = self._view.window(at, 0.75 * r)
         foreign = self._bare.foreign(frame.bed(window), window, self._gain)
-        return bool(foreign.size) and float((foreign > 0.5).mean()) < 0.4
+        if not foreign.size:
+            return False
+        share = float((foreign > 0.5).mean())
+        return share < max(BARE_FOREIGN, LEFT_SHARE * self._filled.setdefault(b.ball, share))
 
     def _finds_in(self, frame: Shown, window: Window, idle: list[Moving]) -> list[Find]:
         if window.x1 - window.x0 < 5 or window.y1 - window.y0 < 5:
@@ -429,6 +441,7 @@ class Tracker:
 
     def _start(self, b: Moving, t: float) -> None:
         """The ball has begun to move since the last frame."""
+        self._filled.pop(b.ball, None)
         fastest = max(w.speed() for w in self._alive())
         b.guess_mmps = 1.3 * fastest if fastest else 1000 * TOP_SPEED_MPS
         x, y = self._place(b)
@@ -455,7 +468,9 @@ class Tracker:
             return
         if b.missed_since is None:
             b.missed_since = t
-        if t - b.last[0] > LOST_S:
+        if t - b.last[0] > FALLEN_S and (hole := over_hole(b.track()[b.from_sight + 1 :], self._view.table)):
+            b.dropped = (b.last[0], hole)
+        elif t - b.last[0] > LOST_S:
             pocket = self._pocket_ahead(b) if len(b.seen) > 2 or b.ball != self._first else None
             if pocket is not None:
                 b.dropped = (b.last[0], pocket)

@@ -8,6 +8,7 @@ from fractions import Fraction
 
 import av
 import numpy as np
+from numpy.typing import NDArray
 
 from lessonkit.footage.reader import Frame
 from lessonkit.model import Camera
@@ -21,8 +22,13 @@ MM_PER_PX = 3.2
 
 
 def frame(scene: Scene, t_s: float) -> Frame:
-    """The frame exposed at a time, as decoding would give it: BT.709, limited range, colours at half size."""
-    raw = av.VideoFrame.from_ndarray(render(scene, t_s), format="bgr24").reformat(
+    """The frame exposed at a time, as decoding would give it."""
+    return decoded(render(scene, t_s), t_s)
+
+
+def decoded(picture: NDArray[np.uint8], t_s: float) -> Frame:
+    """A picture as decoding would give it: BT.709, limited range, colours at half size."""
+    raw = av.VideoFrame.from_ndarray(picture, format="bgr24").reformat(
         format="yuv420p", dst_colorspace="ITU709", dst_color_range="MPEG"
     )
     raw.colorspace, raw.color_range = 1, 1

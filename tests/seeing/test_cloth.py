@@ -193,3 +193,18 @@ def test_where_a_ball_lay_for_long_the_cloth_is_what_the_others_show(cloth: str,
     off = np.linalg.norm(got - true, axis=-1) / np.linalg.norm(true, axis=-1)
     assert float(np.median(off)) < 0.04
     assert float(np.percentile(off, 95)) < 0.12
+
+
+@pytest.mark.parametrize("shadow", [0.95, 0.85, 0.7])
+def test_a_shadow_on_cloth_whose_colour_is_burnt_out_is_cloth(shadow: float) -> None:
+    """Where a bright lamp burns out the blue of blue cloth, its shade has as much blue and less green: still cloth; and
+    every ball lies on it as what is foreign."""
+    blue = (20, 120, 255)
+    table = BareTable.of(VIEW, [film(blue, k, gain=1.35, noise=0.6) for k in range(9)])
+    near = distance_px((SPOT[0] + 20, SPOT[1] + 20)) < 1.2 * VIEW.radius_px
+    shaded = table.foreign(film(blue, 20, gain=1.35, noise=0.6, shadow=shadow))
+    assert (shaded[near] > 0.5).mean() < 0.02
+    inside = distance_px(SPOT) < 0.8 * VIEW.radius_px
+    for colour in BALLS.values():
+        lies = table.foreign(film(blue, 21, gain=1.35, noise=0.6, shadow=shadow, ball=colour))
+        assert (lies[inside] > 0.5).mean() > 0.95

@@ -9,8 +9,8 @@ import pytest
 
 from lessonkit.seeing.changes import Cells
 from lessonkit.seeing.kept import TILE_PX, Keeper, Kept, Store, replay
-from tests.scenes import Scene, random_scene
-from tests.seeing.filming import Filmed, frame
+from tests.scenes import Scene, random_scene, render
+from tests.seeing.filming import Filmed, decoded, frame
 
 TIMES_S = [0.0, 0.2, 0.4, 0.6]
 FPS = 30
@@ -54,6 +54,27 @@ def test_a_moving_ball_is_given_back_as_it_was(filmed: Filmed) -> None:
         off = np.abs(moment.bed().astype(float) - true).mean()
         assert off < 4.0
     assert next(moments, None) is None
+
+
+def test_a_drifting_exposure_is_not_taken_for_noise(filmed: Filmed) -> None:
+    """After a camera has made its pictures darker and darker, by a seventh in two and a half seconds, a ball that creeps off is still
+    given back where it is."""
+    ball, (x, y) = next(iter(filmed.scene.layout.items()))
+    there, gone = (render(moved(filmed.scene, ball, s), 0.0).astype(float) for s in (0.0, 3.0))
+    rng = np.random.default_rng(3)
+    noise = [rng.normal(0.0, 4.0, there.shape) for _ in range(4)]
+    count, leaves = 80, 76
+    keeper = Keeper(filmed.view, Cells(filmed.view))
+    shown = frame(filmed.scene, 0.0)
+    for k in range(count):
+        light = (gone if k >= leaves else there) * (1 - 0.15 * min(k, leaves) / leaves)
+        shown = decoded(np.clip(light + noise[k % 4], 0, 255).astype(np.uint8), k / FPS)
+        keeper.keep(shown)
+    *_, moment = replay(filmed.view, [keeper.kept(0.0, count / FPS)], 0.0)
+    true = filmed.view.warp_frame(shown)
+    for place in ((x, y), (x + 3.0, y)):
+        about = filmed.view.window(filmed.view.to_view([place])[0], filmed.view.radius_px)
+        assert np.array_equal(moment.bed(about), true[about.area])
 
 
 def test_replay_begins_at_any_time(filmed: Filmed) -> None:

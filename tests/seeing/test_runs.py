@@ -9,6 +9,7 @@ import pytest
 
 from lessonkit.model import Event, Table
 from lessonkit.seeing.bedview import BedView
+from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.contacts import (
     ball_contacts,
     cushion_contacts,
@@ -16,11 +17,14 @@ from lessonkit.seeing.contacts import (
     touch_mm,
     with_contacts,
 )
+from lessonkit.seeing.discs import Disc
+from lessonkit.seeing.following import end_fallen
 from lessonkit.seeing.onsets import onset
+from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.pieces import without_outliers
-from lessonkit.seeing.residences import residences
+from lessonkit.seeing.residences import Residence, residences
 from lessonkit.seeing.runs import Run
-from lessonkit.seeing.sampling import Sample, Sighting
+from lessonkit.seeing.sampling import Sample, Sampler, Sighting
 from lessonkit.seeing.shots import was_struck
 from lessonkit.seeing.tracking import Moving
 from tests.seeing.test_balls import FACTS, overhead
@@ -114,6 +118,55 @@ def test_hidden_is_not_gone_and_gone_is_gone() -> None:
     found = residences([sample(0.1 * k, view, *s) for k, s in enumerate(states)], view)
     assert len(found) == 1
     assert (found[0].first_s, found[0].last_s, found[0].gone_s) == pytest.approx((0.0, 4.9, 5.0))
+
+
+def creeping(t_s: float, view: BedView, x: float) -> Sample:
+    """One ball at (x, 500) in free view."""
+    foreign = np.zeros((view.rows, view.columns), bool)
+    at = view.to_view([(x, 500.0)])[0]
+    foreign[int(at[1]) - 4 : int(at[1]) + 5, int(at[0]) - 4 : int(at[0]) + 5] = True
+    seen = (Sighting((x, 500.0), 1.5, 1.0, 1.0, None),)
+    return Sample(t_s, seen, 0.0, zlib.compress(np.packbits(foreign).tobytes()), foreign.shape)
+
+
+@pytest.mark.parametrize(("to_mm", "stays"), [(8.0, 2), (2.0, 1)])
+def test_a_ball_that_was_hardly_pushed_lay_at_two_places(to_mm: float, stays: int) -> None:
+    """A ball that lies for two seconds, creeps on by a third of its radius and lies again had two places, the first up to
+    when it began to creep; one that is only read otherwise by two millimetres had one."""
+    view = BedView.of(overhead(), TABLE, 6.4)
+    way = [*[0.0] * 20, *np.linspace(0.0, to_mm, 11), *[to_mm] * 15]
+    found = residences([creeping(0.1 * k, view, 1000.0 + x) for k, x in enumerate(way)], view)
+    assert len(found) == stays
+    assert found[0].first_s == 0.0 and found[-1].gone_s is None
+    if stays == 2:
+        assert found[0].place[0] == pytest.approx(1000.0, abs=1.0)
+        assert found[1].place[0] == pytest.approx(1008.0, abs=1.0)
+        gone_s = found[0].gone_s
+        assert gone_s is not None and 2.0 < gone_s <= found[1].first_s < 3.1
+
+
+def test_what_fell_into_a_pocket_lies_there_no_more() -> None:
+    """A ball that was tracked into a pocket and not seen at its place since has gone from there when it fell; one that was
+    seen there later (another ball had fallen) has not."""
+    for last_s, gone_s in ((4.0, 5.2), (9.0, None)):
+        found = [Residence((45.0, 9.0), 0.0, last_s, None, 40, 40, 1.3, 1.0, ())]
+        ball = Moving(0, (45.0, 9.0), np.ones(3), dropped=(5.2, "head-right"))
+        end_fallen(found, {0: ball})
+        assert found[0].gone_s == gone_s
+
+
+def test_a_faint_disc_in_a_pocket_mouth_is_no_ball() -> None:
+    """Where a ball that touches a cushion cannot lie, nearer to the nose than its radius, only a whole outline counts."""
+    view = BedView.of(overhead(), TABLE, 6.4)
+    cloth = np.full((view.rows, view.columns, 3), (90, 120, 30), np.uint8)
+    sampler = Sampler(view, BareTable.of(view, [cloth] * 3), Patcher(view.camera, TABLE))
+
+    def believed(x: float, y: float, votes: float) -> bool:
+        at = view.to_view([(x, y)])[0]
+        return sampler.believed(Disc(float(at[0]), float(at[1]), votes, 0.6))
+
+    assert believed(1000.0, touch_mm(TABLE), 0.35)
+    assert not believed(48.0, 6.0, 0.35) and believed(48.0, 6.0, 1.2)
 
 
 def test_events_keep_their_order() -> None:
