@@ -14,8 +14,12 @@ SIDE_SHELF_MM = 4.8
 ONWARD_S = 0.15
 """A ball that is lost from sight before it reaches the edge is carried on for so long."""
 LEAST_MMPS = 50.0
-HOLE_MM, JUST_S = 80.0, 0.3
-"""See `over_hole`; a hole reaches so far from its pocket's middle."""
+OUT_MM = 40.0
+"""How far past the nose line, in a pocket's mouth, a ball is still looked for."""
+DROP_MM = 12.0
+"""A moving ball this far past the nose line is in the pocket."""
+JUST_S = 0.3
+"""See `over_hole`."""
 TIP_MM = 8.0
 """So near a tip the nose may still have been met: tips are rounded, and places and mouths are not known better."""
 
@@ -56,12 +60,32 @@ def drop_time(track: Track, pocket: Pocket, fallback_s: float, table: Table) -> 
     return t if t < track[-1, 0] + ONWARD_S else fallback_s
 
 
+def on_table(place: Point, table: Table) -> bool:
+    """Whether a ball's centre can be there: on the bed, or in a pocket's mouth."""
+    x, y = place
+    out_x, out_y = max(-x, x - table.length_mm, 0.0), max(-y, y - table.width_mm, 0.0)
+    if max(out_x, out_y) <= 0:
+        return True
+    nearest = min(np.hypot(x - px, y - py) for px, py in table.pockets.values())
+    return bool(max(out_x, out_y) < OUT_MM and nearest < 2 * OUT_MM)
+
+
+def entered(place: Point, table: Table) -> Pocket | None:
+    """The pocket in which a moving ball with its centre there must be."""
+    for name, (px, py) in table.pockets.items():
+        out_x = max(-place[0], place[0] - table.length_mm)
+        out_y = max(-place[1], place[1] - table.width_mm)
+        if max(out_x, out_y) > DROP_MM and np.hypot(place[0] - px, place[1] - py) < 2 * OUT_MM:
+            return name
+    return None
+
+
 def over_hole(track: Track, table: Table) -> Pocket | None:
     """The pocket over whose hole a ball's centre was seen within JUST_S of its last sight; what lies in it shows for some
     frames yet. `track`: (N, 3) t, x, y."""
     recent = track[track[:, 0] > track[-1, 0] - JUST_S] if len(track) else track
     for name, p in table.pockets.items():
-        near = recent[np.hypot(*(recent[:, 1:] - p).T) < HOLE_MM]
+        near = recent[np.hypot(*(recent[:, 1:] - p).T) < 2 * OUT_MM]
         if len(near) and float(depth_mm(near[:, 1:], name, table).max()) > 0:
             return name
     return None

@@ -25,6 +25,7 @@ from lessonkit.seeing.onsets import strike
 from lessonkit.seeing.parts import Part
 from lessonkit.seeing.residences import Residence
 from lessonkit.seeing.shots import Departure, alive, next_departure, next_stay_ends, rest_time, was_struck
+from lessonkit.seeing.swaps import untangle
 from lessonkit.seeing.tracking import Moving, Tracker
 from lessonkit.seeing.workers import Workers
 
@@ -103,6 +104,8 @@ def follow_all(
         if struck:
             end_fallen(resting.residences, balls)
         followed = _settle(resting, d, balls, diameter_mm)
+        if struck and untangle(balls, followed.linked, resting.looks, diameter_mm):
+            followed = _settle(resting, d, balls, diameter_mm)
         at_s = max(d.by_s, followed.rest_s) if struck and followed.strike_s > 0 else d.by_s
         if struck:
             done.append(followed)

@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from lessonkit.model import Layout, Pocket, Point, Track
 from lessonkit.seeing.bedview import BedView, Shown, Window
+from lessonkit.seeing.blurs import blurs
 from lessonkit.seeing.cloth import LINEAR, BareTable
 from lessonkit.seeing.discs import find_discs
-from lessonkit.seeing.drops import over_hole
+from lessonkit.seeing.drops import entered, on_table, over_hole
 
 Floats = NDArray[np.float64]
 
@@ -51,10 +52,9 @@ BARE_FOREIGN = 0.4
 """Where a smaller share of a ball's place than this is not bare table, no ball lies there."""
 LEFT_SHARE = 0.65
 """The same beside what it was when the ball was first looked at: a cue over its place hides less of the cloth."""
-OUT_MM = 40.0
-"""How far past the nose line, in a pocket's mouth, a ball is still looked for."""
-DROP_MM = 12.0
-"""A moving ball this far past the nose line is in the pocket."""
+STREAK_MMPS = 1500.0
+"""From this speed on a ball may be drawn out to a streak."""
+STREAK_QUALITY, BLUR_QUALITY = 0.6, 0.35
 
 
 @dataclass(frozen=True)
@@ -235,11 +235,13 @@ class Tracker:
     def _finds(self, frame: Shown, watched: list[Moving], dt: float) -> list[Find]:
         idle = [b for b in self._alive() if b not in watched]
         finds: list[Find] = []
+        waiting = not self.balls[self._first].moving
+        fast = waiting or any(b.speed() > STREAK_MMPS for b in watched)
         for b in watched:
             reach = self._reach_of(b, watched, dt)
             half = (reach + 2.2 * self._view.table.radius_mm) / self._view.mm_per_px
             window = self._view.window(self._view.to_view([self._predicted(b, dt)]), half)
-            finds += self._finds_in(frame, window, idle)
+            finds += self._finds_in(frame, window, idle, fast)
             if not b.moving:
                 self._left[b.ball] = self._has_left(frame, b)
         kept: list[Find] = []
@@ -259,7 +261,8 @@ class Tracker:
         share = float((foreign > 0.5).mean())
         return share < max(BARE_FOREIGN, LEFT_SHARE * self._filled.setdefault(b.ball, share))
 
-    def _finds_in(self, frame: Shown, window: Window, idle: list[Moving]) -> list[Find]:
+    def _finds_in(self, frame: Shown, window: Window, idle: list[Moving], fast: bool) -> list[Find]:
+        """What may be a ball in a window; the ends of a streak are none while any ball may be `fast` enough to make one."""
         if window.x1 - window.x0 < 5 or window.y1 - window.y0 < 5:
             return []
         seen = frame.bed(window)
@@ -270,6 +273,8 @@ class Tracker:
         for b in idle:
             at = self._view.to_view([self._place(b)])[0] - (window.x0, window.y0)
             cv2.circle(free, (round(float(at[0])), round(float(at[1]))), round(1.15 * r), 0.0, -1)
+        patches, labels = blurs(free, r)
+        streaks = {p.label for p in patches if p.streak and fast} - self._lain_on(labels, window)
         for d in find_discs(
             seen,
             foreign,
@@ -279,42 +284,32 @@ class Tracker:
             slant=self._view.slant.part(window),
             contrast=self._bare.contrast,
         ):
-            if free[int(np.clip(round(d.y_px), 0, free.shape[0] - 1)), int(np.clip(round(d.x_px), 0, free.shape[1] - 1))] == 0.0 and self._is_idle(d.x_px + window.x0, d.y_px + window.y0, idle):  # fmt: skip
+            row, column = (
+                int(np.clip(round(v), 0, n - 1)) for v, n in zip((d.y_px, d.x_px), free.shape, strict=True)
+            )
+            if free[row, column] == 0.0 and self._is_idle(d.x_px + window.x0, d.y_px + window.y0, idle):
+                continue
+            if labels[row, column] in streaks:
                 continue
             finds.append(self._find(seen, free, window, d.x_px, d.y_px, min(1.0, 0.4 + 0.5 * d.votes)))
-        finds += self._blurs(seen, free, window)
-        return [f for f in finds if self._on_table(f.place)]
+        for p in patches:
+            quality = STREAK_QUALITY if p.label in streaks else BLUR_QUALITY
+            finds.append(self._find(seen, free, window, p.x_px, p.y_px, quality))
+        return [f for f in finds if on_table(f.place, self._view.table)]
 
-    def _on_table(self, place: Point) -> bool:
-        """Whether a ball's centre can be there: on the bed, or in a pocket's mouth."""
-        t = self._view.table
-        x, y = place
-        out_x, out_y = max(-x, x - t.length_mm, 0.0), max(-y, y - t.width_mm, 0.0)
-        if max(out_x, out_y) <= 0:
-            return True
-        nearest = min(np.hypot(x - px, y - py) for px, py in t.pockets.values())
-        return max(out_x, out_y) < OUT_MM and nearest < 2 * OUT_MM
+    def _lain_on(self, labels: NDArray[np.int32], window: Window) -> set[int]:
+        """Labels of patches that reach over the place of a ball at rest."""
+        places = [self._place(b) for b in self._alive() if not b.moving]
+        if not places:
+            return set()
+        at = np.rint(self._view.to_view(places) - (window.x0, window.y0)).astype(int)
+        return {int(labels[y, x]) for x, y in at if 0 <= y < labels.shape[0] and 0 <= x < labels.shape[1]}
 
     def _is_idle(self, x_px: float, y_px: float, idle: list[Moving]) -> bool:
         p = self._view.to_mm([(x_px, y_px)])[0]
         return any(
             np.hypot(*(p - np.asarray(self._place(b)))) < 0.5 * self._view.table.radius_mm for b in idle
         )
-
-    def _blurs(self, seen: NDArray[np.uint8], free: NDArray[np.float32], window: Window) -> list[Find]:
-        """Foreign patches about the size of a ball drawn out by motion."""
-        n, _, stats, centres = cv2.connectedComponentsWithStats((free > 0.5).astype(np.uint8), connectivity=4)
-        ball = np.pi * self._view.radius_px**2
-        finds = []
-        for i in range(1, n):
-            area = stats[i, cv2.CC_STAT_AREA]
-            x, y = stats[i, cv2.CC_STAT_LEFT], stats[i, cv2.CC_STAT_TOP]
-            w, h = stats[i, cv2.CC_STAT_WIDTH], stats[i, cv2.CC_STAT_HEIGHT]
-            at_edge = x == 0 or y == 0 or x + w == free.shape[1] or y + h == free.shape[0]
-            if not 0.55 * ball < area < 3.0 * ball or at_edge or min(w, h) > 2.8 * self._view.radius_px:
-                continue
-            finds.append(self._find(seen, free, window, float(centres[i][0]), float(centres[i][1]), 0.35))
-        return finds
 
     def _find(
         self,
@@ -418,7 +413,7 @@ class Tracker:
     def _sighted(self, t: float, b: Moving, f: Find) -> None:
         b.missed_since = None
         x, y = f.place
-        pocket = self._entered(f.place)
+        pocket = entered(f.place, self._view.table)
         if b.moving and pocket is not None:
             b.seen.append((t, x, y, f.quality))
             b.dropped = (t, pocket)
@@ -448,16 +443,6 @@ class Tracker:
         b.seen.append((t - self._dt, x, y, 1.0))
         b.from_sight = len(b.seen) - 1
         b.moving, b.rest_s = True, None
-
-    def _entered(self, place: Point) -> Pocket | None:
-        """The pocket in which a ball with its centre there must be."""
-        t = self._view.table
-        for name, (px, py) in t.pockets.items():
-            out_x = max(-place[0], place[0] - t.length_mm)
-            out_y = max(-place[1], place[1] - t.width_mm)
-            if max(out_x, out_y) > DROP_MM and np.hypot(place[0] - px, place[1] - py) < 2 * OUT_MM:
-                return name
-        return None
 
     def _missed(self, t: float, b: Moving) -> None:
         if not b.moving:

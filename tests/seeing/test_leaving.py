@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from lessonkit.seeing.bedview import Window
+from lessonkit.seeing.bedview import BedView, Window
+from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.tracking import Moving, Tracker
 from tests.scenes.look import BALLS, CLOTHS
-from tests.seeing.test_cloth import SPOT, VIEW, bare, film
+from tests.seeing.test_balls import TABLE, overhead
+from tests.seeing.test_cloth import SPOT, VIEW, bare, coded, film, linear_of
 
 FPS = 30
 WHITE = np.full(3, 0.8)
@@ -75,3 +77,32 @@ def test_what_was_over_a_hole_and_is_seen_no_more_has_fallen(
     assert (b.dropped[1] if b.dropped else None) == pocket
     if b.dropped:
         assert b.dropped[0] == at_s
+
+
+FINE = BedView.of(overhead(), TABLE, 3.2)
+
+
+def streak(at_mm: float, long_mm: float, seed: int) -> NDArray[np.uint8]:
+    """A white ball drawn out by its motion along the table, its middle `at_mm` beyond SPOT, in light (linear) as a camera
+    gathers it over an exposure."""
+    light = np.broadcast_to(linear_of(CLOTHS["green"]), (FINE.rows, FINE.columns, 3))
+    yy, xx = np.mgrid[0 : FINE.rows, 0 : FINE.columns]
+    cover = np.zeros((FINE.rows, FINE.columns, 1))
+    for step in np.linspace(-0.5, 0.5, 25):
+        x, y = FINE.to_view([(SPOT[0] + at_mm + step * long_mm, SPOT[1])])[0]
+        cover[..., 0] += np.clip(FINE.radius_px + 0.5 - np.hypot(xx - x, yy - y), 0, 1) / 25
+    noise = np.random.default_rng(seed).normal(0, 1.0, light.shape)
+    seen = coded(light * (1 - cover) + linear_of(BALLS[0]) * cover) + noise
+    return np.ascontiguousarray(np.clip(seen, 0, 255).astype(np.uint8)[..., ::-1])
+
+
+@pytest.mark.parametrize(("speed_mps", "exposure_s"), [(5.0, 0.010), (3.5, 0.016), (1.5, 0.004)])
+def test_a_fast_ball_is_in_the_middle_of_its_streak(speed_mps: float, exposure_s: float) -> None:
+    """The half circles at both ends of a streak vote for a disc; the ball was in the middle, by half the exposure's way."""
+    step, long = 1000 * speed_mps / FPS, 1000 * speed_mps * exposure_s
+    table = BareTable.of(FINE, [streak(-5000.0, 1.0, k) for k in range(5)])
+    tracker = Tracker(FINE, table, {0: SPOT}, {0: WHITE})
+    views = [streak(step * max(0, k - 1), long * (k > 1), 60 + k) for k in range(6)]
+    tracker.follow((Drawn(k / FPS, v) for k, v in enumerate(views)), from_ball=0)
+    seen = [s[1] - SPOT[0] for s in tracker.balls[0].seen[1:]]
+    assert seen == pytest.approx([step * k for k in range(1, 5)], abs=FINE.mm_per_px)

@@ -1,0 +1,65 @@
+"""Two balls mistaken for each other where they ran close by; drawn ways and looks."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lessonkit.seeing.looks import Look
+from lessonkit.seeing.numbers import COLOURS
+from lessonkit.seeing.swaps import unlike, untangle
+from lessonkit.seeing.tracking import Moving
+
+D = 57.15
+STRIPE_10, STRIPE_11 = (Look(0.5, 0.6, COLOURS[n], 2.8) for n in (2, 3))
+SOLID_3 = Look(0.02, 0.0, COLOURS[3], 2.8)
+
+
+def way(ball: int, places: list[tuple[float, float]]) -> Moving:
+    """A ball at these places, ten a second, that then lies still."""
+    seen = [(0.1 * k, x, y, 1.0) for k, (x, y) in enumerate(places)]
+    return Moving(ball, places[0], np.ones(3), seen, rest_s=seen[-1][0], clear=[1.0] * (len(seen) - 1))
+
+
+def crossing(apart_mm: float) -> dict[int, Moving]:
+    """Two balls that run side by side, `apart_mm` from each other in the middle; the second then falls into a pocket."""
+    bend = [400.0, 200.0, 0.0, 200.0, 400.0]
+    balls = {
+        1: way(1, [(100.0 * k, 500.0 + b) for k, b in enumerate(bend)]),
+        2: way(2, [(100.0 * k, 500.0 - apart_mm - b) for k, b in enumerate(bend)]),
+    }
+    balls[2].dropped, balls[2].rest_s = (0.4, "head-right"), None
+    return balls
+
+
+def test_looks_of_one_ball_are_not_unlike() -> None:
+    """A ball seen twice from different sides may be one; a red stripe is neither a blue one nor the red solid."""
+    assert unlike(STRIPE_11, Look(0.7, 0.7, COLOURS[3], 2.8)) == pytest.approx(0.0, abs=1.0)
+    assert unlike(STRIPE_11, STRIPE_10) > 8.0
+    assert unlike(STRIPE_11, SOLID_3) > 8.0
+    assert unlike(STRIPE_11, None) == 0.0
+
+
+def test_ways_are_exchanged_where_they_met() -> None:
+    """What came to rest where the red stripe was followed to is the blue stripe, which seemed to fall: each gets the
+    other's way from where they ran close by, so the red one fell."""
+    balls = crossing(60.0)
+    last = {i: b.last for i, b in balls.items()}
+    assert untangle(balls, {1: 7}, {1: STRIPE_11, 2: STRIPE_10, 7: STRIPE_10}, D)
+    assert balls[1].last == last[2] and balls[2].last == last[1]
+    assert balls[1].dropped == (0.4, "head-right") and balls[2].dropped is None
+    assert [s[2] for s in balls[1].seen] == [900.0, 700.0, 500.0, 240.0, 40.0]
+    assert balls[2].rest_s == pytest.approx(0.4)
+
+
+@pytest.mark.parametrize(
+    ("apart_mm", "end"),
+    [(60.0, STRIPE_11), (60.0, SOLID_3), (400.0, STRIPE_10), (60.0, None)],
+)
+def test_other_ways_are_left(apart_mm: float, end: Look | None) -> None:
+    """Nothing is exchanged where the ends fit, where neither way fits, between balls that never were near each other, and
+    where nothing was seen of the end."""
+    balls = crossing(apart_mm)
+    seen = {i: list(b.seen) for i, b in balls.items()}
+    assert not untangle(balls, {1: 7}, {1: STRIPE_11, 2: STRIPE_10, 7: end}, D)
+    assert {i: b.seen for i, b in balls.items()} == seen
