@@ -6,7 +6,7 @@ where the ways before and after meet the line on which a ball touches the nose.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -342,8 +342,10 @@ def pocket_events(dropped: list[Pocketed]) -> list[Event]:
     return [Event(p.t_s, "pocket", (p.ball,), pocket=p.pocket) for p in dropped]
 
 
-def fullness(cue: Run, contact: Event, runs: Mapping[int, Run], table: Table) -> float | None:
-    """How full the cue ball's first hit was: 1 - sin(cut angle), 1 full, 0 a graze.
+def fullness(
+    cue: Run, contact: Event, runs: Mapping[int, Run], table: Table, turned_s: Sequence[float] = ()
+) -> float | None:
+    """How full the cue ball's first hit was: 1 - sin(cut angle), 1 full, 0 a graze; `turned_s`: when it met cushions.
 
     The sine of the cut is the distance of the struck ball's centre from the cue ball's line, in diameters
     (Alciatore, fractional-ball aiming).
@@ -352,11 +354,14 @@ def fullness(cue: Run, contact: Event, runs: Mapping[int, Run], table: Table) ->
     if hit is None:
         return None
     step = frame_s(cue.track)
-    if contact.t_s - cue.onset_s < step and (told := _by_departure(cue, hit, runs, table)) is not None:
+    begin = _begin(cue, contact.t_s, turned_s)
+    if contact.t_s - begin[0] < step and (told := _by_departure(begin[1:], hit, runs, table)) is not None:
         return told
-    came = before(cue.track, contact.t_s + 0.05 * step, cue.onset_s - 1e-6)
+    came = before(cue.track, contact.t_s + 0.05 * step, begin[0] - 1e-6)
     if len(came) < 2:
-        came = np.r_[[[cue.onset_s, *cue.start]], came]
+        came = np.r_[[begin], came]
+    if len(came) < 2:
+        return None
     way = Motion.through(came, contact.t_s)
     if way is None:
         return None
@@ -369,8 +374,19 @@ def fullness(cue: Run, contact: Event, runs: Mapping[int, Run], table: Table) ->
     return float(1 - min(1.0, sine))
 
 
-def _by_departure(cue: Run, hit: Run, runs: Mapping[int, Run], table: Table) -> float | None:
-    """Fullness where hardly a frame lies between strike and hit, from where the struck ball went.
+def _begin(cue: Run, t_s: float, turned_s: Sequence[float]) -> Floats:
+    """Where the way to a contact begins, time and place, shape (3,): at the last cushion before it, else at the strike."""
+    turns = sorted(t for t in turned_s if cue.onset_s < t < t_s)
+    if turns:
+        since_s = turns[-2] if len(turns) > 1 else cue.onset_s
+        way = Motion.through(before(cue.track, turns[-1], since_s - 1e-6, 4), turns[-1])
+        if way is not None:
+            return np.array([turns[-1], *way.place(turns[-1])])
+    return np.array([cue.onset_s, *cue.start])
+
+
+def _by_departure(start: Floats, hit: Run, runs: Mapping[int, Run], table: Table) -> float | None:
+    """Fullness where hardly a frame lies between `start` (strike or cushion) and hit, from where the struck ball went.
 
     It leaves along the line of centres, which tells where the cue ball was when they met. None where the cue ball lay
     too near, or others lay about the struck ball.
@@ -383,7 +399,7 @@ def _by_departure(cue: Run, hit: Run, runs: Mapping[int, Run], table: Table) -> 
     if len(hit.track) < 3 or not alone:
         return None
     lay = np.asarray(hit.start, float)
-    n, u = hit.track[2, 1:] - lay, lay - np.asarray(cue.start, float)
+    n, u = hit.track[2, 1:] - lay, lay - start
     n /= max(float(np.hypot(*n)), 1e-9)
     u = u - table.ball_diameter_mm * n
     far = float(np.hypot(*u))

@@ -43,13 +43,15 @@ def describe_shot(
     }
     first = next((e for e in events if e.kind == "ball" and e.balls[0] == CUE_BALL), None)
     cue = runs.get(CUE_BALL)
+    turned_s = [e.t_s for e in events if e.kind == "cushion" and e.balls == (CUE_BALL,)]
+    full = fullness(cue, first, runs, table, turned_s) if cue is not None and first is not None else None
     return SeenShot(
         number=number, strike_s=strike_s, rest_s=rest_s,
         layout_before=layout, layout_after={numbers[i]: p for i, p in after.items()},
         doubtful=tuple(sorted(doubtful)),
         cue_path=paths.pop(CUE_BALL, np.zeros((0, 3))), paths=paths, events=tuple(events),
         pocketed=tuple(sorted(dropped, key=lambda p: p.t_s)),
-        fullness=fullness(cue, first, runs, table) if cue is not None and first is not None else None,
+        fullness=full,
         clear_before_s=clear_before_s, clear_after_s=clear_after_s,
     )  # fmt: skip
 

@@ -382,3 +382,25 @@ def test_how_full_a_near_ball_was_hit_from_where_it_went() -> None:
     cue = replace(cue, onset_s=0.102)
     found = fullness(cue, Event(0.11, "ball", (0, 8)), {0: cue, 8: eight}, TABLE)
     assert found == pytest.approx(1 - np.sin(0.5), abs=0.02)
+
+
+@pytest.mark.parametrize("gone_s", [0.012, 0.06])
+def test_how_full_a_ball_was_hit_off_a_cushion(gone_s: float) -> None:
+    """The cue ball comes off a cushion and hits a ball soon after: the way from the cushion counts, not the one to it, though
+    it may be shorter than a frame; without the time of the cushion the answer is far off."""
+    touch, turn_s, speed = touch_mm(TABLE), 0.31, 1200.0
+    at, off = np.array([1000.0, touch]), speed * np.array([0.6, 0.8])
+    met, hit_s = at + off * gone_s, turn_s + gone_s
+    n = np.array([np.cos(0.4), np.sin(0.4)])
+    sine = abs(off[0] * n[1] - off[1] * n[0]) / speed
+    start, lay = at - speed * np.array([0.6, -0.8]) * (turn_s - 0.1), met + D * n
+    given = float(off @ n) * n
+    cue = from_rest(
+        [(0.1, *start), (turn_s, *at), (hit_s, *met), (0.8, *(met + (off - given) * (0.8 - hit_s)))], 0.8
+    )
+    cue = replace(cue, onset_s=0.1)
+    eight = numbered(from_rest([(hit_s, *lay), (0.8, *(lay + given * (0.8 - hit_s)))], 0.8), 8)
+    event = Event(hit_s, "ball", (0, 8))
+    runs = {0: cue, 8: eight}
+    assert fullness(cue, event, runs, TABLE, [turn_s]) == pytest.approx(1 - sine, abs=0.03)
+    assert gone_s > 0.02 or fullness(cue, event, runs, TABLE) != pytest.approx(1 - sine, abs=0.2)
