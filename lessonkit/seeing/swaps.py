@@ -16,7 +16,7 @@ from lessonkit.seeing.numbers import costs
 from lessonkit.seeing.tracking import Moving
 
 SURELY = 8.0
-"""By how much more likely (as a cost) two ways must be exchanged than as they were followed."""
+"""By how much less likely (as a cost) what two balls were followed to is than the same exchanged; half of it for one."""
 NEAR = 2.0
 """So near, in diameters, ways came to each other where balls were mistaken."""
 STEP_S = 0.004
@@ -43,7 +43,7 @@ def untangle(
     """
     ran = [i for i, b in balls.items() if len(b.seen) > 1]
     end = {i: looks.get(linked[i]) if i in linked else None for i in ran}
-    wrong = [i for i in ran if unlike(looks.get(i), end[i]) > SURELY]
+    wrong = [i for i in ran if unlike(looks.get(i), end[i]) > SURELY / 2]
     done: set[int] = set()
     gains: list[tuple[float, float, int, int]] = []
     for i, j in combinations(ran, 2):

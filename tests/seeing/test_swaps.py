@@ -52,6 +52,17 @@ def test_ways_are_exchanged_where_they_met() -> None:
     assert balls[2].rest_s == pytest.approx(0.4)
 
 
+def test_two_doubtful_ends_together_are_sure() -> None:
+    """A stripe whose colour hardly shows may be the cue ball and the cue ball it; both ends together leave no doubt."""
+    cue, pale = Look(0.99, 0.99, None, 2.8), Look(0.9, 0.88, COLOURS[3], 2.8)
+    assert 4.0 < unlike(cue, pale) < 8.0
+    balls = crossing(60.0)
+    balls[2].dropped = None
+    last = {i: b.last for i, b in balls.items()}
+    assert untangle(balls, {1: 7, 2: 8}, {1: cue, 2: pale, 7: pale, 8: cue}, D)
+    assert balls[1].last == last[2] and balls[2].last == last[1]
+
+
 @pytest.mark.parametrize(
     ("apart_mm", "end"),
     [(60.0, STRIPE_11), (60.0, SOLID_3), (400.0, STRIPE_10), (60.0, None)],
