@@ -17,7 +17,7 @@ from lessonkit.seeing.discs import LEAST_APART
 from lessonkit.seeing.identities import name_strings
 from lessonkit.seeing.looks import Lighting, close_look, look, white_point
 from lessonkit.seeing.patches import Patch, Patcher
-from lessonkit.seeing.residences import CLEAR, EMPTY_SHARE, residences
+from lessonkit.seeing.residences import EMPTY_SHARE, residences
 from lessonkit.seeing.sampling import Sample, Sampler, cloth_share
 
 APART_MM = 40.0
@@ -63,7 +63,7 @@ def balls_at(
     for s in samples[k].sightings:
         # a ball that came to rest just now, or has not yet, is no residence, but it is in this picture
         near = any(np.hypot(s.place[0] - b.place[0], s.place[1] - b.place[1]) < APART_MM for b in there)
-        if not near and s.clear >= CLEAR and s.fill >= FULL and s.votes >= ROUND:
+        if not near and s.alone and s.fill >= FULL and s.votes >= ROUND:
             there.append(_Ball(s.place, (patcher.patch(frames[k], s.place),)))
     return _named(there, bare, size_sure)
 

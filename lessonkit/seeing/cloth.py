@@ -7,7 +7,7 @@ one rule serves every cloth and lamp.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -16,7 +16,16 @@ from numpy.typing import NDArray
 
 from lessonkit.footage.reader import Frame
 from lessonkit.seeing.bedview import BedView, Window
-from lessonkit.seeing.discs import votes
+from lessonkit.seeing.discs import (
+    FAINT,
+    FAINT_ROUND,
+    FAINT_VOTES,
+    LEAST_APART,
+    all_round,
+    edges_of,
+    votes,
+    votes_of,
+)
 from lessonkit.table.plate import middle_of
 
 Picture = NDArray[np.uint8]
@@ -84,12 +93,22 @@ def _bare(view: BedView, stack: Picture, contrast: float) -> Picture:
     median = middle_of(list(stack))
     like = _like_cloth(median)
     plate = _seen_bare(view, stack, median, like)
+    balls = _balls_in(view, plate, median, contrast)
+    cleared = _without(stack, like, plate, balls, view.radius_px)
+    faint = _faint_balls(view, cleared, median, contrast, balls)
+    return _without(stack, like, cleared, faint, view.radius_px) if faint else cleared
+
+
+def _without(
+    stack: Picture, like: NDArray[np.float32], plate: Picture, balls: Sequence[tuple[int, int, Picture]], radius_px: float
+) -> Picture:  # fmt: skip
+    """The plate with what other pictures show in place of the balls, or where none shows it what lies around."""
     mask = np.zeros(plate.shape[:2], np.uint8)
     patched = plate.copy()
-    for x, y, shown in _balls_in(view, plate, median, contrast):
-        uncovered = _uncovered(stack, like, shown, (x, y), view.radius_px)
+    for x, y, shown in balls:
+        uncovered = _uncovered(stack, like, shown, (x, y), radius_px)
         if uncovered is None:
-            cv2.circle(mask, (x, y), round(COVER * view.radius_px), 255, -1)
+            cv2.circle(mask, (x, y), round(COVER * radius_px), 255, -1)
         else:
             at, seen, inside = uncovered
             patched[at][inside] = seen[inside]
@@ -98,16 +117,16 @@ def _bare(view: BedView, stack: Picture, contrast: float) -> Picture:
 
 def _balls_in(
     view: BedView, plate: Picture, median: Picture, contrast: float
-) -> Iterator[tuple[int, int, Picture]]:
+) -> list[tuple[int, int, Picture]]:
     """Balls that still lie in the plate or lay in the median: column, row, and the one of the two that shows it better."""
     reach = view.table_mask(JAW_MM)
     both = [votes(p, view.radius_px, view.slant, contrast) for p in (plate, median)]
     ballot = np.where(reach, np.maximum(*both), 0)
-    best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
     bright = plate.sum(-1).astype(np.float32)
     cloth = float(np.median(bright[view.table_mask()]))
     pockets = view.to_view(list(view.table.pockets.values()))
-    for y, x in zip(*np.nonzero((ballot == best) & (ballot >= PLATE_VOTES)), strict=True):
+    found = []
+    for x, y in _peaks(ballot, PLATE_VOTES):
         n = round(0.5 * view.radius_px)
         at_pocket = np.hypot(*(pockets - (x, y)).T).min() * view.mm_per_px < 0.8 * view.table.corner_mouth_mm
         if (
@@ -116,7 +135,37 @@ def _balls_in(
             and np.median(bright[max(0, y - n) : y + n + 1, max(0, x - n) : x + n + 1]) < 0.5 * cloth
         ):
             continue  # the round black of the pocket itself
-        yield int(x), int(y), plate if both[0][y, x] > both[1][y, x] else median
+        found.append((x, y, plate if both[0][y, x] > both[1][y, x] else median))
+    return found
+
+
+def _faint_balls(
+    view: BedView, cleared: Picture, median: Picture, contrast: float, others: Sequence[tuple[int, int, Picture]]
+) -> list[tuple[int, int, Picture]]:  # fmt: skip
+    """Balls of the cloth's own colour: weak edges in the median that are in the plate still when `others` are cleared off it.
+
+    Away from cushions, for their shadows have weak edges too.
+    """
+    bed = view.table_mask(-view.table.radius_mm)
+    edges = edges_of(median, view.slant, FAINT * contrast)
+    seen = votes_of(edges, view.radius_px)
+    left = votes(cleared, view.radius_px, view.slant, FAINT * contrast)
+    near = cv2.dilate(left, np.ones((5, 5), np.uint8))
+    apart = LEAST_APART * view.radius_px
+    return [
+        (x, y, median)
+        for x, y in _peaks(np.where(bed, seen, 0), FAINT_VOTES)
+        # a neighbour that was cleared off took some of its outline along
+        if near[y, x] >= 0.5 * FAINT_VOTES
+        and all_round(edges, view.radius_px, x, y) >= FAINT_ROUND
+        and all(np.hypot(x - a, y - b) >= apart for a, b, _ in others)
+    ]
+
+
+def _peaks(ballot: NDArray[np.float32], least: float) -> list[tuple[int, int]]:
+    """Columns and rows of the places of at least so many votes that have more than those about them."""
+    best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
+    return [(int(x), int(y)) for y, x in zip(*np.nonzero((ballot == best) & (ballot >= least)), strict=True)]
 
 
 def _uncovered(

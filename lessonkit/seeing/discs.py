@@ -27,6 +27,11 @@ EDGE_FULL = 160.0
 FILL_AND_VOTES = 0.8
 LITTLE_FILL = 0.2
 """A disc needs this much fill and votes together, and never less fill than LITTLE_FILL."""
+FAINT = 0.35
+FAINT_VOTES, FAINT_FILL = 0.45, 0.25
+"""A ball of the cloth's colour has weak edges, FAINT as strong as others; but nearly all of them, on what is not the bare table."""
+FAINT_ROUND, SECTORS, OUTLINE = 0.7, 12, 0.17
+"""And all round: so much of its outline, in so many sectors, has edges within so much of where they belong, in radii."""
 LEAST_APART = 1.76
 """Two discs lie at least this many radii apart: balls cannot overlap, measured centres a little."""
 
@@ -150,6 +155,13 @@ def find_discs(
     `contrast` as in `edges_of`.
     """
     ballot = votes(picture, radius_px, slant, contrast)
+    return _picked(ballot, foreign, radius_px, least_votes, least_fill, ())
+
+
+def _picked(
+    ballot: Floats, foreign: Floats, radius_px: float, least_votes: float, least_fill: float, taken: Sequence[Disc]
+) -> list[Disc]:  # fmt: skip
+    """Discs of a ballot, strongest first, apart from each other and from those that are `taken`."""
     best = cv2.dilate(ballot, np.ones((5, 5), np.uint8))
     y, x = np.nonzero((ballot == best) & (ballot >= least_votes))
     kernel = disc_kernel(0.95 * radius_px)
@@ -163,10 +175,49 @@ def find_discs(
     kept: list[Disc] = []
     for i in order:
         px, py = _peak(ballot, int(x[i]), int(y[i]))
-        if any(np.hypot(px - d.x_px, py - d.y_px) < LEAST_APART * radius_px for d in kept):
+        if any(np.hypot(px - d.x_px, py - d.y_px) < LEAST_APART * radius_px for d in (*taken, *kept)):
             continue
         kept.append(Disc(px, py, float(ballot[y[i], x[i]]), float(fill[i])))
     return kept
+
+
+def faint_discs(
+    picture: Picture, foreign: Floats, radius_px: float, found: Sequence[Disc], *,
+    slant: Slant | None = None, contrast: float = 1.0,
+) -> list[Disc]:  # fmt: skip
+    """Discs with weaker edges than those of `find_discs`, which are `found`, where something is that is not the bare table.
+
+    Arguments as in `find_discs`.
+    """
+    left = foreign.copy()
+    for d in found:
+        cv2.circle(left, (round(d.x_px), round(d.y_px)), round(radius_px), 0.0, -1)
+    fill = cv2.filter2D(left, -1, disc_kernel(0.95 * radius_px), borderType=cv2.BORDER_CONSTANT)
+    if fill.max() < FAINT_FILL:
+        return []
+    edges = edges_of(picture, slant, FAINT * contrast)
+    weak = _picked(votes_of(edges, radius_px), left, radius_px, FAINT_VOTES, FAINT_FILL, found)
+    return [d for d in weak if all_round(edges, radius_px, d.x_px, d.y_px) >= FAINT_ROUND]
+
+
+def all_round(edges: Edges, radius_px: float, x_px: float, y_px: float) -> float:
+    """Of how much of a disc's outline there are edges that vote for its centre, 0 to 1.
+
+    Two lines a ball's width apart, such as a cue's or a shadow's, vote as a ball does, but from two directions.
+    """
+    dx, dy = edges.x - x_px, edges.y - y_px
+    size = np.hypot(edges.ux, edges.uy) * radius_px
+    near = np.abs(np.hypot(dx, dy) - size) < OUTLINE * radius_px
+    # its own direction must lead to the centre, from whichever side
+    off = np.minimum(
+        np.hypot(dx - edges.ux * radius_px, dy - edges.uy * radius_px),
+        np.hypot(dx + edges.ux * radius_px, dy + edges.uy * radius_px),
+    )
+    voting = near & (off < 2 * OUTLINE * radius_px)
+    sectors = (
+        np.floor((np.arctan2(dy[voting], dx[voting]) / (2 * np.pi) + 0.5) * SECTORS).astype(int) % SECTORS
+    )
+    return len(np.unique(sectors)) / SECTORS
 
 
 def gaps_in_racks(discs: Sequence[Disc], foreign: Floats, radius_px: float) -> list[Disc]:

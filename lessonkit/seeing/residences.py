@@ -22,8 +22,6 @@ SETTLED_MM = 2.5
 """A residence counts as begun when the thing is this near to its last place."""
 EMPTY_SHARE = 0.55
 """Share of bare table in a disc that says nothing lies there."""
-CLEAR = 0.6
-"""Share of bare table about a disc that says it stands alone and is no part of a person."""
 LEAST_CLEAR_SIGHTINGS = 3
 LEAST_STAY, LEAST_STAY_S = 8, 0.7
 """A thing that creeps on had lain still before if it was seen so often, and so long, at one place."""
@@ -87,8 +85,8 @@ class _Open:
     def add(self, t_s: float, s: Sighting, part: int = 0) -> None:
         """One more sighting; memory stays bounded however long the thing lies there."""
         self.counted += 1
-        self.clear += s.clear >= CLEAR
-        if s.patch is not None and s.clear >= CLEAR:
+        self.clear += s.alone
+        if s.patch is not None and s.alone:
             if self.offered % self.every == 0:
                 self.patches.append((part, t_s, s.patch))
             self.offered += 1
@@ -118,7 +116,7 @@ class _Open:
         here = self._residence(
             settled,
             self.counted - len(unsettled),
-            self.clear - sum(s.clear >= CLEAR for s in unsettled),
+            self.clear - sum(s.alone for s in unsettled),
             most,
         )
         before = [x for x in self.sightings if x[0] < first_s]
@@ -157,7 +155,7 @@ def _stays_before(
             gone_s, sightings = sightings[-1][0], sightings[:-1]
             continue
         later = [t for t, _ in sightings if t > settled[-1][0]]
-        clear = sum(s.clear >= CLEAR for _, s in settled)
+        clear = sum(s.alone for _, s in settled)
         stay = of._residence(settled, len(settled), clear, most)
         out.append(replace(stay, gone_s=min([*later, gone_s])))
         gone_s = settled[0][0]
@@ -232,7 +230,7 @@ def _look(o: _Open, t_s: float, free: list[Sighting], foreign: np.ndarray, view:
         o.empty = 0
         return
     share = cloth_share(foreign, view.to_view([(x, y)])[0], view.radius_px)
-    moved = near is not None and np.hypot(near.place[0] - x, near.place[1] - y) < view.table.radius_mm and near.clear >= CLEAR  # fmt: skip
+    moved = near is not None and np.hypot(near.place[0] - x, near.place[1] - y) < view.table.radius_mm and near.alone  # fmt: skip
     if share > EMPTY_SHARE or moved:
         if o.empty == 0:
             o.gone_s = None

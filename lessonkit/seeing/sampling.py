@@ -18,10 +18,12 @@ from lessonkit.model import Point
 from lessonkit.seeing.bedview import BedView, Slant, Window
 from lessonkit.seeing.changes import Cells, Changes
 from lessonkit.seeing.cloth import JAW_MM, BareTable
-from lessonkit.seeing.discs import LEAST_APART, Disc, find_discs, gaps_in_racks
+from lessonkit.seeing.discs import LEAST_APART, Disc, faint_discs, find_discs, gaps_in_racks
 from lessonkit.seeing.patches import Patch, Patcher
 
 Mask = NDArray[np.bool_]
+Picture = NDArray[np.uint8]
+Floats = NDArray[np.float32]
 
 JAW_VOTES = 0.5
 """Least votes for a ball whose centre lies past the nose lines, or so near to them that it lies in a pocket's mouth."""
@@ -29,6 +31,8 @@ FROM_NOSE = 0.6
 """A ball that touches a cushion lies a radius from its nose, hardly less; so many radii are left for errors of the camera."""
 PATCH_EVERY_S = 0.8
 """How often a ball at rest is looked at closely."""
+CLEAR, HARDLY_CLEAR, WHOLE_VOTES = 0.6, 0.45, 0.9
+"""Shares of bare table about a disc that say it stands alone; see `Sighting.alone`."""
 CONTEXT = 1.4
 """How much is looked at about a part that changed, in ball radii."""
 
@@ -45,6 +49,11 @@ class Sighting:
     something that reaches in from outside the table: somebody's arm or cue."""
     patch: Patch | None
     """The close look, now and then."""
+
+    @property
+    def alone(self) -> bool:
+        """Whether it is no part of a person: it stands clear, or nearly so with an outline as whole as a lone ball's."""
+        return self.clear >= (HARDLY_CLEAR if self.votes >= WHOLE_VOTES else CLEAR)
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,18 +118,19 @@ class Sampler:
         seen = self._view.warp_frame(frame)
         gain = self._bare.gain(seen)
         foreign = self._bare.foreign(seen, gain=gain)
-        discs = [
-            d
-            for d in find_discs(
-                seen, foreign, self._view.radius_px, slant=self._view.slant, contrast=self._bare.contrast
-            )
-            if self.believed(d)
-        ]
-        return self._judged(foreign, discs, gain)
+        discs = self._discs(seen, foreign, self._view.slant, [])
+        return self._judged(foreign, [d for d in discs if self.believed(d)], gain)
+
+    def _discs(self, seen: Picture, foreign: Floats, slant: Slant, known: list[Disc]) -> list[Disc]:
+        """Discs of a bed view or of a part of it; `known` are others there that were not looked for again."""
+        contrast, radius_px = self._bare.contrast, self._view.radius_px
+        clear = find_discs(seen, foreign, radius_px, slant=slant, contrast=contrast)
+        return clear + faint_discs(seen, foreign, radius_px, clear + known, slant=slant, contrast=contrast)
 
     def _renewed(self, known: _Known, frame: Frame, parts: list[Window]) -> _Known:
         """What was known, the given parts of the view looked at again."""
         foreign = known.foreign.copy()
+        kept = [d for d in known.discs if not any(part.holds(d.x_px, d.y_px) for part in parts)]
         found: list[Disc] = []
         for part in parts:
             # a disc is told by its whole outline, so some of what lies about the part is looked at with it
@@ -128,12 +138,12 @@ class Sampler:
             seen = self._view.warp_frame(frame, around)
             fresh = self._bare.foreign(seen, around, known.gain)
             foreign[around.area] = fresh
-            slant, contrast = self._view.slant.part(around), self._bare.contrast
-            for d in find_discs(seen, fresh, self._view.radius_px, slant=slant, contrast=contrast):
-                moved = replace(d, x_px=d.x_px + around.x0, y_px=d.y_px + around.y0)
+            for d in self._discs(
+                seen, fresh, self._view.slant.part(around), [_shifted(k, around, -1) for k in kept]
+            ):
+                moved = _shifted(d, around, 1)
                 if part.holds(moved.x_px, moved.y_px) and self.believed(moved):
                     found.append(moved)
-        kept = [d for d in known.discs if not any(part.holds(d.x_px, d.y_px) for part in parts)]
         apart = LEAST_APART * self._view.radius_px
         new = [d for d in found if all(np.hypot(d.x_px - k.x_px, d.y_px - k.y_px) >= apart for k in kept)]
         return self._judged(foreign, kept + new, known.gain)
@@ -155,10 +165,15 @@ class Sampler:
         p = (float(place[0]), float(place[1]))
         patch = None
         key = (round(p[0] / 12), round(p[1] / 12))
-        if clear > 0.5 and frame.t_s - self._looked.get(key, -1e9) >= PATCH_EVERY_S:
+        if clear > HARDLY_CLEAR and frame.t_s - self._looked.get(key, -1e9) >= PATCH_EVERY_S:
             self._looked[key] = frame.t_s
             patch = self._patcher.patch(frame, p)
         return Sighting(p, d.votes, d.fill, clear, patch)
+
+
+def _shifted(d: Disc, window: Window, sign: int) -> Disc:
+    """A disc of a part of the view as one of the view (sign 1), or the other way (-1)."""
+    return replace(d, x_px=d.x_px + sign * window.x0, y_px=d.y_px + sign * window.y0)
 
 
 def people(foreign: NDArray[np.float32], radius_px: float) -> Mask:

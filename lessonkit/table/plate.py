@@ -38,7 +38,8 @@ def median_picture(pictures: Sequence[Picture]) -> Picture:
 
 
 def middle_of(pictures: Sequence[Picture]) -> Picture:
-    """The median of each value over pictures of one shape, one at least; an even number takes the mean of the middle two.
+    """The median of each value over pictures of one shape, one at least; an even number takes the middle two's mean, rounded
+    down as NumPy's is when it is cast.
 
     A network of smallest and largest pictures is some twenty times as quick as sorting each pixel's values.
     """
@@ -49,7 +50,8 @@ def middle_of(pictures: Sequence[Picture]) -> Picture:
         planes[a], planes[b] = np.asarray(low, np.uint8), np.asarray(high, np.uint8)
     if n % 2:
         return np.array(planes[n // 2], np.uint8)
-    return np.asarray(cv2.addWeighted(planes[n // 2 - 1], 0.5, planes[n // 2], 0.5, 0.0), np.uint8)
+    low, high = planes[n // 2 - 1], planes[n // 2]
+    return np.asarray((low & high) + ((low ^ high) >> 1), np.uint8)
 
 
 def brightened(plate: Picture) -> Picture | None:

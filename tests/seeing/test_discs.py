@@ -12,7 +12,16 @@ from skimage.data import coins
 from skimage.feature import canny
 from skimage.transform import hough_circle, hough_circle_peaks
 
-from lessonkit.seeing.discs import Disc, disc_kernel, find_discs, gaps_in_racks, votes
+from lessonkit.seeing.discs import (
+    Disc,
+    all_round,
+    disc_kernel,
+    edges_of,
+    faint_discs,
+    find_discs,
+    gaps_in_racks,
+    votes,
+)
 
 CLOTH = (90, 140, 20)
 COLOURS = [(230, 230, 230), (40, 40, 200), (30, 30, 30), (20, 200, 230), (170, 60, 40), (30, 110, 240)]
@@ -169,3 +178,41 @@ def test_a_ball_in_the_midst_of_a_rack_is_not_lost(turn: float, missing: int, fi
     assert len(found) == (1 if filled else 0)
     assert all(off([d], 120, 80) < 0.5 for d in found)
     assert gaps_in_racks([*discs, Disc(120.0, 80.0, 0.5, 1.0)], foreign, radius) == []
+
+
+def in_cloths_colour(rng: np.random.Generator, x: float, y: float, radius: float) -> NDArray[np.uint8]:
+    """A ball hardly to be told from cloth: darker towards its rim, as spheres in the light of one lamp are."""
+    yy, xx = np.mgrid[0:160, 0:240]
+    away = np.hypot(xx - x, yy - y) / radius
+    shade = np.where(away < 1, 1.03 - 0.25 * np.clip(away, 0, 1) ** 3, 1.0)
+    picture = np.array(CLOTH) * cv2.GaussianBlur(shade, (0, 0), 0.6)[..., None]
+    return np.clip(np.round(picture + rng.normal(0, 0.7, picture.shape)), 0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize(("x", "y"), [(60.0, 50.0), (120.4, 80.7), (180.5, 110.2)])
+def test_a_ball_of_the_cloths_colour(x: float, y: float) -> None:
+    """Its edges are too weak to vote with others; with those of its kind it is found, and only where something is."""
+    radius = 9.0
+    picture = in_cloths_colour(np.random.default_rng(3), x, y, radius)
+    yy, xx = np.mgrid[0:160, 0:240]
+    foreign = ((np.hypot(xx - x, yy - y) < radius) * 0.6).astype(np.float32)
+    assert find_discs(picture, foreign, radius) == []
+    (disc,) = faint_discs(picture, foreign, radius, [])
+    assert np.hypot(disc.x_px - x, disc.y_px - y) < 0.7
+    assert faint_discs(picture, np.zeros_like(foreign), radius, []) == []
+    assert faint_discs(picture, foreign, radius, [disc]) == []
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 20.0, 45.0])
+def test_two_lines_a_ball_apart_are_no_ball(turn_deg: float) -> None:
+    """Such as a cue's: they vote for the middle between them, but not from all round, as a ball's outline does."""
+    radius = 9.0
+    yy, xx = np.mgrid[0:160, 0:240]
+    t = np.radians(turn_deg)
+    across = np.abs((yy - 80.0) * np.cos(t) - (xx - 120.0) * np.sin(t))
+    for inside, whole in ((across < radius, False), (np.hypot(xx - 120.0, yy - 80.0) < radius, True)):
+        picture = np.where(inside[..., None], np.array(CLOTH) * 0.8, np.array(CLOTH)).astype(np.uint8)
+        share = all_round(edges_of(cv2.GaussianBlur(picture, (0, 0), 0.6), None, 0.35), radius, 120.0, 80.0)
+        assert share == 1.0 if whole else share < 0.6
+        found = faint_discs(picture, inside.astype(np.float32), radius, [])
+        assert bool(found) == whole
