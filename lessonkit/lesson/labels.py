@@ -31,6 +31,8 @@ CROSSED_LEAD, CROSSED_WAY = 60.0, 24.0
 """What it costs if that line crosses another such line (or words cover one), and if it crosses a way."""
 POCKET_COST, LABEL_POCKET_COST = 40.0, 12.0
 """What a pocket costs that a headline covers, and one that a label does."""
+SOLID_COST = 60.0
+"""What a ball costs that is hidden by something much larger than it."""
 FARTHER = (0.0, 0.6, 1.4, 2.4, 3.6, 5.0, 7.0)
 """How far from their thing words may stand, in their own heights."""
 _DIRECTIONS = [(1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1), (1, -0.5), (-1, -0.5), (1, 0.5),
@@ -59,15 +61,19 @@ class Room:
     """Lines from words placed before to their things, shape (2, 2)."""
 
     def cost(self, box: Box, pockets: bool = True) -> float:
-        """0 for a free place; a solid thing counts a thousand times its overlapped share, a point of a way 1; pockets: whether
-        they count too."""
+        """0 for a free place; a solid thing counts by the share of the box that it takes, or of itself that is hidden, a point
+        of a way 1; pockets: whether they count too."""
         x0, y0, x1, y1 = box
         if x0 < 0 or y0 < 0 or x1 > self.width or y1 > self.height:
             return float("inf")
         if any(overlap(box, b) for b in self.words):
             return float("inf")
         area = max(1, (x1 - x0) * (y1 - y0))
-        total = sum(1 + 1000 * overlap(box, b) / area for b in self.solid if overlap(box, b))
+        total = sum(
+            1 + hidden * max(1000 / area, SOLID_COST / max(1, (b[2] - b[0]) * (b[3] - b[1])))
+            for b in self.solid
+            if (hidden := overlap(box, b))
+        )
         for points in self.soft:
             inside = (points[:, 0] >= x0) & (points[:, 0] < x1) & (points[:, 1] >= y0) & (points[:, 1] < y1)
             total += float(inside.sum())

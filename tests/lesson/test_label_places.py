@@ -95,6 +95,18 @@ def test_a_headline_rather_covers_a_pocket_than_a_ball() -> None:
     assert box[1] == 13
 
 
+def test_a_headline_hides_not_even_one_ball() -> None:
+    """However small it is beside the words; a pocket is rather covered."""
+    words = headline(
+        "The one dropped, but the cue ball stopped 50 cm wide of its planned place.", Sizes(W, H)
+    )
+    free = headline_box(words, Room(W, H, pockets=pockets()), 13, top=True)
+    assert free[1] > 13
+    ball = [(x, free[3] - 9, x + 22, free[3] + 13) for x in range(100, W, 300)]
+    box = headline_box(words, Room(W, H, solid=ball, pockets=pockets()), 13, top=True)
+    assert not any(overlap(box, b) for b in ball)
+
+
 def test_a_narrower_headline_says_the_same_words() -> None:
     """Where the words do not fit three narrow lines there is only the usual one."""
     short = "The eight dropped, and the cue ball stopped 78 mm from its planned place."
