@@ -40,6 +40,8 @@ LEAST_ROUND, LEAST_CROSSING = 4, 2
 """Discs about a gap in a rack, at least, and pairs of them that cross there."""
 ACROSS_GAP = 0.08
 """By how much, as a share, such a pair may lie off two widths apart."""
+TOUCHING_GAP = 0.14
+"""By how much a disc that touches a gap may lie off one width from it."""
 GAP_FREE, GAP_FILL = 1.2, 0.9
 """No disc lies nearer to a gap, in radii; and so much of it is not the bare table."""
 
@@ -224,7 +226,8 @@ def gaps_in_racks(discs: Sequence[Disc], foreign: Floats, radius_px: float) -> l
     """Balls in the middle of a rack that have no disc of their own.
 
     There edges of neighbours and prints vote for places between balls. But where two pairs of discs lie two widths apart,
-    crosswise about one place, and that is filled all over with what is not the bare table, a ball lies in their midst.
+    crosswise about one place, and that is filled all over with what is not the bare table, a ball lies in their midst; in a
+    rack's outer row, where one pair lies so, if as many more discs touch that place.
     """
     at = np.array([complex(d.x_px, d.y_px) for d in discs], np.complex128)
     if len(at) < LEAST_ROUND:
@@ -238,7 +241,8 @@ def gaps_in_racks(discs: Sequence[Disc], foreign: Floats, radius_px: float) -> l
         same = np.abs(middles - middles[0]) < 0.4 * radius_px
         m = complex(middles[same].mean())
         taken = np.abs(at - m).min() < GAP_FREE * radius_px
-        if same.sum() >= LEAST_CROSSING and not taken:
+        touching = np.abs(np.abs(at - m) / (2 * radius_px) - 1) < TOUCHING_GAP
+        if (same.sum() >= LEAST_CROSSING or touching.sum() >= LEAST_ROUND) and not taken:
             fill = _share(foreign, kernel, round(m.real), round(m.imag))
             votes = min(d.votes for d, z in zip(discs, at, strict=True) if abs(z - m) < 2.4 * radius_px)
             if fill >= GAP_FILL:

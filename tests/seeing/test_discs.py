@@ -180,6 +180,20 @@ def test_a_ball_in_the_midst_of_a_rack_is_not_lost(turn: float, missing: int, fi
     assert gaps_in_racks([*discs, Disc(120.0, 80.0, 0.5, 1.0)], foreign, radius) == []
 
 
+@pytest.mark.parametrize("filled", [True, False])
+def test_a_ball_in_a_racks_outer_row_is_put_back(filled: bool) -> None:
+    """Two discs of its row and two of the next touch the place: a ball if it is filled, nothing where cloth shows."""
+    radius, step = 9.0, 18.0
+    row = [120.0 + step * k + 60.0j for k in range(-1, 2)]
+    inner = [120.0 + step * (k - 0.5) + (60.0 + step * np.sqrt(3) / 2) * 1j for k in range(2)]
+    at = [*row, *inner]
+    _, foreign = drawn([(z.real, z.imag) for k, z in enumerate(at) if filled or k != 1], radius)
+    discs = [Disc(z.real, z.imag, 0.9, 1.0) for k, z in enumerate(at) if k != 1]
+    found = gaps_in_racks(discs, foreign, radius)
+    assert [(round(d.x_px), round(d.y_px)) for d in found] == ([(120, 60)] if filled else [])
+    assert gaps_in_racks(discs[:-1], foreign, radius) == []
+
+
 def in_cloths_colour(rng: np.random.Generator, x: float, y: float, radius: float) -> NDArray[np.uint8]:
     """A ball hardly to be told from cloth: darker towards its rim, as spheres in the light of one lamp are."""
     yy, xx = np.mgrid[0:160, 0:240]
