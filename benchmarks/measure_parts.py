@@ -28,12 +28,13 @@ from lessonkit.seeing.bedview import Live  # noqa: E402
 from lessonkit.seeing.centres import refine_centre  # noqa: E402
 from lessonkit.seeing.cloth import LINEAR  # noqa: E402
 from lessonkit.seeing.looks import Lighting, close_look, look, white_point  # noqa: E402
+from lessonkit.seeing.moving import Moving  # noqa: E402
 from lessonkit.seeing.numbers import assign, costs  # noqa: E402
 from lessonkit.seeing.onsets import strike  # noqa: E402
 from lessonkit.seeing.report import describe_shot  # noqa: E402
 from lessonkit.seeing.sampling import Sampler  # noqa: E402
 from lessonkit.seeing.shots import rest_time  # noqa: E402
-from lessonkit.seeing.tracking import MOVED_MM, Moving, Tracker  # noqa: E402
+from lessonkit.seeing.tracking import MOVED_MM, Tracker  # noqa: E402
 from tests.scenes import Scene, random_scene  # noqa: E402
 from tests.seeing.filming import Filmed, frame, frames  # noqa: E402
 

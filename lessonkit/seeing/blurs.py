@@ -6,7 +6,9 @@ was, in the middle of the exposure, in the middle of the streak.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import cv2
 import numpy as np
@@ -18,10 +20,20 @@ MOST_WIDTH = 0.72
 """Standard deviation across a patch that may be one ball, in radii; a disc has 0.5 each way."""
 STREAK_WIDTH = 0.64
 """The same of a streak; an endless one has 0.58."""
-LEAST_DRAWN = 1.0
+LEAST_DRAWN = 1.4
 """By how much a streak is longer than a ball, at least, in radii; of less, the votes still find the middle."""
 SOLID = (0.93, 1.12)
 """Area of a streak, as a share of what a disc drawn out to its length covers; of two balls that touch it is 0.88."""
+
+ALONG = 0.93
+"""Cosine of the angle by which a streak may lie off the ball's way."""
+PAIR = 2.25
+"""Two discs nearer to each other than this, in radii, are balls that touch, or a streak just so long: left to be discs."""
+
+
+def pairs(ends: Sequence[tuple[float, float]], radius_px: float) -> bool:
+    """Whether discs on one patch, places in pixels, may be balls that lie against each other."""
+    return any(np.hypot(a[0] - b[0], a[1] - b[1]) < PAIR * radius_px for a, b in combinations(ends, 2))
 
 
 @dataclass(frozen=True)
@@ -32,6 +44,13 @@ class Blur:
     y_px: float
     label: int
     streak: bool
+    along: tuple[float, float]
+    """Unit vector along it, x and y."""
+
+    def ran(self, heading: NDArray[np.float64]) -> bool:
+        """Whether a ball that runs that way drew it out; any may have that had no way yet (all zero)."""
+        speed = float(np.hypot(*heading))
+        return self.streak and (speed == 0.0 or abs(float(heading @ np.asarray(self.along))) > ALONG * speed)
 
 
 def blurs(free: NDArray[np.float32], radius_px: float) -> tuple[list[Blur], NDArray[np.int32]]:
@@ -59,5 +78,13 @@ def blurs(free: NDArray[np.float32], radius_px: float) -> tuple[list[Blur], NDAr
             drawn = float(np.ptp(at @ axes[:, 1])) + 1 - 2 * radius_px
             share = area / (ball + 2 * radius_px * max(drawn, 0.0))
             streak = wide < STREAK_WIDTH and drawn > LEAST_DRAWN * radius_px and SOLID[0] < share < SOLID[1]
-            out.append(Blur(float(centres[i][0]), float(centres[i][1]), i, streak))
+            out.append(
+                Blur(
+                    float(centres[i][0]),
+                    float(centres[i][1]),
+                    i,
+                    streak,
+                    (float(axes[1, 1]), float(axes[0, 1])),
+                )
+            )
     return out, np.asarray(labels, np.int32)

@@ -21,12 +21,13 @@ from lessonkit.seeing.discs import LEAST_APART
 from lessonkit.seeing.identities import match_arrivals, match_leftovers
 from lessonkit.seeing.kept import Kept, Store, replay
 from lessonkit.seeing.looks import Look
+from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.onsets import strike
 from lessonkit.seeing.parts import Part
 from lessonkit.seeing.residences import Residence
 from lessonkit.seeing.shots import Departure, alive, next_departure, next_stay_ends, rest_time, was_struck
 from lessonkit.seeing.swaps import untangle
-from lessonkit.seeing.tracking import Moving, Tracker
+from lessonkit.seeing.tracking import Tracker
 from lessonkit.seeing.workers import Workers
 
 Progress = Callable[[float], None]
@@ -37,6 +38,8 @@ STAYS_S = 1.0
 LEAST_SIGHTS = 4
 LONGEST_KEPT_S = 40.0
 """Of what was kept so much is handed to whoever follows a shot; a longer one is decoded from there on."""
+MOST_SWAPS = 3
+"""Three balls may have been mistaken for one another in turn, so exchanges are looked for again so often."""
 UNSURE_MM = 3.0
 """Error of a place whose outline was not found."""
 
@@ -104,7 +107,9 @@ def follow_all(
         if struck:
             end_fallen(resting.residences, balls)
         followed = _settle(resting, d, balls, diameter_mm)
-        if struck and untangle(balls, followed.linked, resting.looks, diameter_mm):
+        for _ in range(MOST_SWAPS):
+            if not (struck and untangle(balls, followed.linked, resting.looks, diameter_mm)):
+                break
             followed = _settle(resting, d, balls, diameter_mm)
         at_s = max(d.by_s, followed.rest_s) if struck and followed.strike_s > 0 else d.by_s
         if struck:

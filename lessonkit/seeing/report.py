@@ -14,10 +14,10 @@ from lessonkit.seeing.contacts import (
     with_contacts,
 )
 from lessonkit.seeing.drops import drop_time
+from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.onsets import onset
 from lessonkit.seeing.pieces import place_at, smoothed, without_outliers
 from lessonkit.seeing.runs import Run
-from lessonkit.seeing.tracking import Moving
 
 
 def describe_shot(

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.residences import Residence
-from lessonkit.seeing.tracking import Moving
 
 LEAD_S = 0.35
 """How long before the last sight of a ball at rest the tracking starts."""

@@ -12,13 +12,13 @@ from itertools import combinations
 import numpy as np
 
 from lessonkit.seeing.looks import Look
+from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.numbers import costs
-from lessonkit.seeing.tracking import Moving
 
 SURELY = 8.0
 """By how much less likely (as a cost) what two balls were followed to is than the same exchanged; half of it for one."""
-NEAR = 2.0
-"""So near, in diameters, ways came to each other where balls were mistaken."""
+NEAR = 6.0
+"""So near, in diameters, ways came to each other where balls were mistaken: fast ones go further from sight to sight."""
 STEP_S = 0.004
 
 

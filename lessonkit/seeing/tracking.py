@@ -7,20 +7,20 @@ together (assignment), by place against prediction and by colour.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.model import Layout, Pocket, Point, Track
+from lessonkit.model import Layout, Pocket, Point
 from lessonkit.seeing.bedview import BedView, Shown, Window
-from lessonkit.seeing.blurs import blurs
+from lessonkit.seeing.blurs import blurs, pairs
 from lessonkit.seeing.cloth import LINEAR, BareTable
 from lessonkit.seeing.discs import find_discs
 from lessonkit.seeing.drops import entered, on_table, over_hole
+from lessonkit.seeing.moving import Moving
 
 Floats = NDArray[np.float64]
 
@@ -29,7 +29,6 @@ MOVED_MM = 2.5
 STILL_MM = 1.6
 """A ball that stays within this for STILL_S has come to rest."""
 STILL_S = 0.35
-CREEP_MMPS = 25.0
 CREEP_S = 0.17
 """How long a ball takes over the last STILL_MM: sqrt(2 s / a) for rolling at a = 0.1 m/s²."""
 TOP_SPEED_MPS = 9.0
@@ -68,61 +67,8 @@ class Find:
     """1 for a clean disc, less for a blur or a half hidden one."""
     clear: float
     """Share of bare table in the ring about it; small where a hand or a cue is at it."""
-
-
-@dataclass
-class Moving:
-    """One ball while the shot lasts."""
-
-    ball: int
-    start: Point
-    colour: Floats
-    seen: list[tuple[float, float, float, float]] = field(default_factory=list)
-    """t_s, x_mm, y_mm, quality of every sight since it moved (the first: at rest)."""
-    moving: bool = False
-    rest_s: float | None = None
-    dropped: tuple[float, Pocket] | None = None
-    missed_since: float | None = None
-    clear: list[float] = field(default_factory=list)
-    """How clear of hands and cues it was at each sight in motion."""
-    guess_mmps: float = 0.0
-    """How fast it may be while little has been seen of its motion: the speed of what hit it."""
-    from_sight: int = 0
-    """Index in `seen` of the last sight before it moved."""
-
-    @property
-    def last(self) -> tuple[float, Point]:
-        """Time and place of the last sight."""
-        t, x, y, _ = self.seen[-1]
-        return t, (x, y)
-
-    def velocity(self) -> Floats:
-        """Millimetres a second, from the last two sights."""
-        if len(self.seen) < 2 or not self.moving:
-            return np.zeros(2)
-        a, b = self.seen[-2], self.seen[-1]
-        return np.array([b[1] - a[1], b[2] - a[2]]) / max(b[0] - a[0], 1e-3)
-
-    def speed(self) -> float:
-        """Millimetres a second: the greatest of the last three steps, so that a bounce is not taken for a halt."""
-        if not self.moving:
-            return 0.0
-        recent = self.seen[max(self.from_sight, len(self.seen) - 4) :]
-        steps = [np.hypot(b[1] - a[1], b[2] - a[2]) / max(b[0] - a[0], 1e-3) for a, b in itertools.pairwise(recent)]  # fmt: skip
-        # the first step is only what was left of its frame after the hit, so it tells little
-        return float(max(steps)) if len(recent) >= 4 else float(max([self.guess_mmps, *steps]))
-
-    def rolls(self, t_s: float) -> bool:
-        """Whether it is beyond doubt seen moving at a time: on an even way, and up to then."""
-        recent = np.array([s[:3] for s in self.seen[self.from_sight :] if t_s - s[0] < 0.4])
-        if len(recent) < 6 or t_s - recent[-1, 0] > 0.1 or self.speed() < CREEP_MMPS:
-            return False
-        bend = recent[2:, 1:] - 2 * recent[1:-1, 1:] + recent[:-2, 1:]
-        return bool(np.median(np.hypot(*bend.T)) < 6.0)
-
-    def track(self) -> Track:
-        """The path so far."""
-        return np.array([s[:3] for s in self.seen], float).reshape(-1, 3)
+    streak: bool = False
+    """Whether it is a ball drawn out by its motion; discs near by are its ends."""
 
 
 class Tracker:
@@ -235,17 +181,15 @@ class Tracker:
     def _finds(self, frame: Shown, watched: list[Moving], dt: float) -> list[Find]:
         idle = [b for b in self._alive() if b not in watched]
         finds: list[Find] = []
-        waiting = not self.balls[self._first].moving
-        fast = waiting or any(b.speed() > STREAK_MMPS for b in watched)
         for b in watched:
             reach = self._reach_of(b, watched, dt)
             half = (reach + 2.2 * self._view.table.radius_mm) / self._view.mm_per_px
             window = self._view.window(self._view.to_view([self._predicted(b, dt)]), half)
-            finds += self._finds_in(frame, window, idle, fast)
+            finds += self._finds_in(frame, window, idle, b)
             if not b.moving:
                 self._left[b.ball] = self._has_left(frame, b)
         kept: list[Find] = []
-        for f in sorted(finds, key=lambda f: -f.quality):
+        for f in sorted(finds, key=lambda f: (not f.streak, -f.quality)):
             if all(np.hypot(f.place[0] - k.place[0], f.place[1] - k.place[1]) > 0.8 * self._view.table.ball_diameter_mm for k in kept):  # fmt: skip
                 kept.append(f)
         return kept
@@ -261,8 +205,15 @@ class Tracker:
         share = float((foreign > 0.5).mean())
         return share < max(BARE_FOREIGN, LEFT_SHARE * self._filled.setdefault(b.ball, share))
 
-    def _finds_in(self, frame: Shown, window: Window, idle: list[Moving], fast: bool) -> list[Find]:
-        """What may be a ball in a window; the ends of a streak are none while any ball may be `fast` enough to make one."""
+    def _heading(self, b: Moving) -> Floats | None:
+        """The way in which a ball may be drawn out to a streak: its velocity, any (zero) when it may just have been struck;
+        None where it is too slow."""
+        if b.moving:
+            return b.velocity() if b.speed() > STREAK_MMPS else None
+        return np.zeros(2) if b.ball == self._first and not b.seen else None
+
+    def _finds_in(self, frame: Shown, window: Window, idle: list[Moving], b: Moving) -> list[Find]:
+        """What may be a ball in the window about `b`; the ends of a streak along its way are none."""
         if window.x1 - window.x0 < 5 or window.y1 - window.y0 < 5:
             return []
         seen = frame.bed(window)
@@ -274,7 +225,10 @@ class Tracker:
             at = self._view.to_view([self._place(b)])[0] - (window.x0, window.y0)
             cv2.circle(free, (round(float(at[0])), round(float(at[1]))), round(1.15 * r), 0.0, -1)
         patches, labels = blurs(free, r)
-        streaks = {p.label for p in patches if p.streak and fast} - self._lain_on(labels, window)
+        heading = self._heading(b)
+        streaks = {p.label for p in patches if heading is not None and p.ran(heading)}
+        streaks -= self._lain_on(labels, window)
+        ends: dict[int, list[tuple[Point, float]]] = {}
         for d in find_discs(
             seen,
             foreign,
@@ -289,13 +243,28 @@ class Tracker:
             )
             if free[row, column] == 0.0 and self._is_idle(d.x_px + window.x0, d.y_px + window.y0, idle):
                 continue
-            if labels[row, column] in streaks:
-                continue
-            finds.append(self._find(seen, free, window, d.x_px, d.y_px, min(1.0, 0.4 + 0.5 * d.votes)))
-        for p in patches:
-            quality = STREAK_QUALITY if p.label in streaks else BLUR_QUALITY
-            finds.append(self._find(seen, free, window, p.x_px, p.y_px, quality))
+            ends.setdefault(int(labels[row, column]), []).append(((d.x_px, d.y_px), d.votes))
+        if self._has_neighbour(b):
+            streaks -= {k for k, on in ends.items() if pairs([p for p, _ in on], r)}
+        for (x, y), v in (e for k, on in ends.items() if k not in streaks for e in on):
+            finds.append(self._find(seen, free, window, x, y, min(1.0, 0.4 + 0.5 * v)))
+        for patch in patches:
+            drawn = patch.label in streaks
+            found = self._find(
+                seen, free, window, patch.x_px, patch.y_px, STREAK_QUALITY if drawn else BLUR_QUALITY
+            )
+            finds.append(replace(found, streak=drawn))
         return [f for f in finds if on_table(f.place, self._view.table)]
+
+    def _has_neighbour(self, b: Moving) -> bool:
+        """Whether another moving ball is so near that the two may touch in this picture."""
+        at = self._predicted(b, self._dt)
+        reach = 2 * self._view.table.ball_diameter_mm + b.speed() * self._dt
+        return any(
+            np.hypot(*np.subtract(self._predicted(o, self._dt), at)) < reach
+            for o in self._alive()
+            if o is not b
+        )
 
     def _lain_on(self, labels: NDArray[np.int32], window: Window) -> set[int]:
         """Labels of patches that reach over the place of a ball at rest."""

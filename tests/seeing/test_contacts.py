@@ -20,11 +20,11 @@ from lessonkit.seeing.contacts import (
     with_contacts,
 )
 from lessonkit.seeing.contacts_cue import later_contacts
+from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.onsets import onset, strike
 from lessonkit.seeing.pieces import Motion, smoothed, without_outliers
 from lessonkit.seeing.runs import Run
 from lessonkit.seeing.shots import rest_time, was_struck
-from lessonkit.seeing.tracking import Moving
 
 Floats = NDArray[np.float64]
 TABLE = Table("9ft", 2540.0, 1270.0)

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from lessonkit.seeing.bedview import BedView, Window
 from lessonkit.seeing.cloth import BareTable
-from lessonkit.seeing.tracking import Moving, Tracker
+from lessonkit.seeing.moving import Moving
+from lessonkit.seeing.tracking import Tracker
 from tests.scenes.look import BALLS, CLOTHS
 from tests.seeing.test_balls import TABLE, overhead
 from tests.seeing.test_cloth import SPOT, VIEW, bare, coded, film, linear_of

@@ -19,6 +19,7 @@ from lessonkit.seeing.contacts import (
 )
 from lessonkit.seeing.discs import Disc
 from lessonkit.seeing.following import end_fallen
+from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.onsets import onset
 from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.pieces import without_outliers
@@ -26,7 +27,6 @@ from lessonkit.seeing.residences import Residence, residences
 from lessonkit.seeing.runs import Run
 from lessonkit.seeing.sampling import Sample, Sampler, Sighting
 from lessonkit.seeing.shots import was_struck
-from lessonkit.seeing.tracking import Moving
 from tests.seeing.test_balls import FACTS, overhead
 
 TABLE = Table("9ft", 2540.0, 1270.0)

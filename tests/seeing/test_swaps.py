@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from lessonkit.seeing.looks import Look
+from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.numbers import COLOURS
 from lessonkit.seeing.swaps import unlike, untangle
-from lessonkit.seeing.tracking import Moving
 
 D = 57.15
 STRIPE_10, STRIPE_11 = (Look(0.5, 0.6, COLOURS[n], 2.8) for n in (2, 3))

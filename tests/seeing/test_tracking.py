@@ -18,9 +18,10 @@ from numpy.typing import NDArray
 from lessonkit.model import Layout, Table
 from lessonkit.seeing.bedview import Live
 from lessonkit.seeing.cloth import LINEAR
+from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.onsets import onset
 from lessonkit.seeing.shots import rest_time, was_struck
-from lessonkit.seeing.tracking import Moving, Tracker
+from lessonkit.seeing.tracking import Tracker
 from tests.scenes import Look, Scene, View, random_layout, simulate
 from tests.scenes.look import BALLS, CLOTHS
 from tests.scenes.making import TABLES, choose_aim

@@ -1,0 +1,70 @@
+"""One ball while a shot lasts: where it was seen, and what that tells of its motion."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.model import Pocket, Point, Track
+
+Floats = NDArray[np.float64]
+
+CREEP_MMPS = 25.0
+
+
+@dataclass
+class Moving:
+    """One ball while the shot lasts."""
+
+    ball: int
+    start: Point
+    colour: Floats
+    seen: list[tuple[float, float, float, float]] = field(default_factory=list)
+    """t_s, x_mm, y_mm, quality of every sight since it moved (the first: at rest)."""
+    moving: bool = False
+    rest_s: float | None = None
+    dropped: tuple[float, Pocket] | None = None
+    missed_since: float | None = None
+    clear: list[float] = field(default_factory=list)
+    """How clear of hands and cues it was at each sight in motion."""
+    guess_mmps: float = 0.0
+    """How fast it may be while little has been seen of its motion: the speed of what hit it."""
+    from_sight: int = 0
+    """Index in `seen` of the last sight before it moved."""
+
+    @property
+    def last(self) -> tuple[float, Point]:
+        """Time and place of the last sight."""
+        t, x, y, _ = self.seen[-1]
+        return t, (x, y)
+
+    def velocity(self) -> Floats:
+        """Millimetres a second, from the last two sights."""
+        if len(self.seen) < 2 or not self.moving:
+            return np.zeros(2)
+        a, b = self.seen[-2], self.seen[-1]
+        return np.array([b[1] - a[1], b[2] - a[2]]) / max(b[0] - a[0], 1e-3)
+
+    def speed(self) -> float:
+        """Millimetres a second: the greatest of the last three steps, so that a bounce is not taken for a halt."""
+        if not self.moving:
+            return 0.0
+        recent = self.seen[max(self.from_sight, len(self.seen) - 4) :]
+        steps = [np.hypot(b[1] - a[1], b[2] - a[2]) / max(b[0] - a[0], 1e-3) for a, b in itertools.pairwise(recent)]  # fmt: skip
+        # the first step is only what was left of its frame after the hit, so it tells little
+        return float(max(steps)) if len(recent) >= 4 else float(max([self.guess_mmps, *steps]))
+
+    def rolls(self, t_s: float) -> bool:
+        """Whether it is beyond doubt seen moving at a time: on an even way, and up to then."""
+        recent = np.array([s[:3] for s in self.seen[self.from_sight :] if t_s - s[0] < 0.4])
+        if len(recent) < 6 or t_s - recent[-1, 0] > 0.1 or self.speed() < CREEP_MMPS:
+            return False
+        bend = recent[2:, 1:] - 2 * recent[1:-1, 1:] + recent[:-2, 1:]
+        return bool(np.median(np.hypot(*bend.T)) < 6.0)
+
+    def track(self) -> Track:
+        """The path so far."""
+        return np.array([s[:3] for s in self.seen], float).reshape(-1, 3)
