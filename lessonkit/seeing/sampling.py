@@ -5,6 +5,7 @@ A `Sample` is small (some kilobytes), so hours of footage fit in memory.
 
 from __future__ import annotations
 
+import math
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -101,6 +102,7 @@ class Sampler:
         self._looked: dict[tuple[int, int], float] = {}
         self._changes = Changes(view, cells)
         self._known: _Known | None = None
+        self._faint_places: set[tuple[int, int]] = set()
 
     def sample(self, frame: Frame) -> Sample:
         """The sample of a frame."""
@@ -118,14 +120,18 @@ class Sampler:
         seen = self._view.warp_frame(frame)
         gain = self._bare.gain(seen)
         foreign = self._bare.foreign(seen, gain=gain)
-        discs = self._discs(seen, foreign, self._view.slant, [])
+        clear = self._clear_discs(seen, foreign, self._view.slant)
+        faint = self._faint_discs(seen, foreign, self._view.slant, clear)
+        self._faint_places |= {(round(d.x_px), round(d.y_px)) for d in faint}
+        discs = clear + faint
         return self._judged(foreign, [d for d in discs if self.believed(d)], gain)
 
-    def _discs(self, seen: Picture, foreign: Floats, slant: Slant, known: list[Disc]) -> list[Disc]:
-        """Discs of a bed view or of a part of it; `known` are others there that were not looked for again."""
-        contrast, radius_px = self._bare.contrast, self._view.radius_px
-        clear = find_discs(seen, foreign, radius_px, slant=slant, contrast=contrast)
-        return clear + faint_discs(seen, foreign, radius_px, clear + known, slant=slant, contrast=contrast)
+    def _clear_discs(self, seen: Picture, foreign: Floats, slant: Slant) -> list[Disc]:
+        return find_discs(seen, foreign, self._view.radius_px, slant=slant, contrast=self._bare.contrast)
+
+    def _faint_discs(self, seen: Picture, foreign: Floats, slant: Slant, others: list[Disc]) -> list[Disc]:
+        radius_px, contrast = self._view.radius_px, self._bare.contrast
+        return faint_discs(seen, foreign, radius_px, others, slant=slant, contrast=contrast)
 
     def _renewed(self, known: _Known, frame: Frame, parts: list[Window]) -> _Known:
         """What was known, the given parts of the view looked at again."""
@@ -138,9 +144,18 @@ class Sampler:
             seen = self._view.warp_frame(frame, around)
             fresh = self._bare.foreign(seen, around, known.gain)
             foreign[around.area] = fresh
-            for d in self._discs(
-                seen, fresh, self._view.slant.part(around), [_shifted(k, around, -1) for k in kept]
-            ):
+            slant = self._view.slant.part(around)
+            discs = self._clear_discs(seen, fresh, slant)
+            lay = [_shifted(d, around, -1) for d in known.discs if part.holds(d.x_px, d.y_px)]
+            lost = any(
+                all(math.dist(_at(d), _at(o)) > 0.5 * self._view.radius_px for o in discs) for d in lay
+            )
+            # where a faint one was, or something that is clear no more; new ones are found when all is looked at again
+            if lost or any(part.holds(*place) for place in self._faint_places):
+                discs += self._faint_discs(
+                    seen, fresh, slant, discs + [_shifted(k, around, -1) for k in kept]
+                )
+            for d in discs:
                 moved = _shifted(d, around, 1)
                 if part.holds(moved.x_px, moved.y_px) and self.believed(moved):
                     found.append(moved)
@@ -169,6 +184,10 @@ class Sampler:
             self._looked[key] = frame.t_s
             patch = self._patcher.patch(frame, p)
         return Sighting(p, d.votes, d.fill, clear, patch)
+
+
+def _at(d: Disc) -> tuple[float, float]:
+    return d.x_px, d.y_px
 
 
 def _shifted(d: Disc, window: Window, sign: int) -> Disc:
