@@ -28,6 +28,7 @@ _NOT_BEFORE = (
 def rewrite(phrase: Phrase) -> None:
     """Balls into `ball_9`, the cue ball into `cue`; numbers that count something else must be tags already."""
     phrase.replace(_CUE, "cue")
+    phrase.replace(r"(stop|stun|draw|follow|screw) shot(?= (?:the )?\d)", r"\1 shot ,")
     _colours(phrase)
     lead = r"(?:(?:the|that|this|my|your|number|no|#|old|little|big) )*"
 
@@ -43,6 +44,8 @@ def rewrite(phrase: Phrase) -> None:
         ball,
     )
     phrase.replace(r"(?:(?:the|that|this|my|your|number|#) )*(?:one ball|# one|number one)", "ball_1")
+    if not phrase.has(r"ball_\d+"):  # else "the nine, the one hanging in the corner": a pronoun
+        phrase.replace(r"(?:the )one(?= hanging (?:in|over) (?:the )?pocket_)", "ball_1")
     phrase.replace(rf"(?:the) one{_PRONOUN_AFTER}(?! ball_)", "ball_1")
     phrase.replace(
         r"(?P<verb>play|shoot|pot|sink|make|take|cut|roll|pocket|bank|send|knock|drop|put|stroke|fire) one(?= (?:in|into|to|toward|down|pocket_))",

@@ -61,9 +61,30 @@ _UNSETTLED = (
     (r"in the side(?= [.,;:!]| with| for|$)", "in pocket_?side"),
 )  # fmt: skip
 
+_BALL = (
+    r"(?:(?:\d{1,2}|one|yellow|blue|red|purple|orange|green|maroon|brown|black)(?: ball)?(?: (?:,|:|->|in|into|to|for|the))*|"
+    r"(?:in|into)(?: the)?)"
+)
+_TURNED = rf"(?P<lead>{_BALL}) (?:top|bottom|upper|lower) (?P<which>left|right|middle)(?: hand)?(?! (?:of|english|side spin|side|spin|and|with)(?!\S))"
+"""'The nine top left', 'in the bottom right': a pocket of the picture, unless the note names one of the table."""
+_AFTER_BALL = rf"(?P<lead>{_BALL}) (?P<far>far|near) {_SIDE}(?= [,.;:]|$)"
+_NAMED = r"pocket_(?:head|foot|side)-\S+"
+
+
+def _turned(phrase: Phrase) -> None:
+    phrase.replace(_AFTER_BALL, lambda m: f"{m['lead']} pocket_{_FAR[m['far']]}-{m['side']}")
+    phrase.replace(
+        r"((?:\d{1,2}|one)(?: ball)?(?: (?:,|:|->|in|into))*) side(?= [,.;]|$)", r"\1 pocket_?side"
+    )
+    if not phrase.has(_NAMED):
+        phrase.replace(
+            _TURNED, lambda m: f"{m['lead']} pocket_?{'side' if m['which'] == 'middle' else 'corner'}"
+        )
+
 
 def rewrite(phrase: Phrase) -> None:
     """Pockets into `pocket_foot-left` and the like."""
+    phrase.replace(r"(\d{1,2}) b", r"\1 ball")  # "3b"
     phrase.replace(r"(?:cross corner)", "cross_corner")
     phrase.replace(r"(?:cross side|cross table|across the table and back)(?= \S|$)", "cross_side")
     phrase.replace(
@@ -78,6 +99,7 @@ def rewrite(phrase: Phrase) -> None:
         phrase.replace(pattern, lambda m: _side_pocket(m, phrase))
     for pattern, tag in _UNSETTLED:
         phrase.replace(pattern, tag)
+    _turned(phrase)
     phrase.replace(_SHUNNED, "pocket_shunned")  # "avoid the scratch in the head-right"
     if phrase.has("cross_side"):  # across the table there are side pockets only
         phrase.replace(r"(left|right)(?: hand)? pocket", r"pocket_side-\1")

@@ -31,17 +31,18 @@ _TO_POCKET_WORDS = one_of(
     "for", "along", "a", "rail", r"rail_\S+", "banks?", r"bank_\S+", r"kick_\S+", "cross_side", "cross_corner", r"speed_\S+",
     r"stroke_\S+", ",", ":", "--", "->", "and", "off", "hanging", "sits", "sitting", "over", "by", "near", "there", "here",
     r"place_\S+", "first", "across", "back", "dead", "played", "home", "shot", "you", "got", "have", "heads", "which", "should",
-    "travel", "will", "wide", "open", "dies", "hard", "of", "goes up",
+    "so in", "so into", "travel", "will", "wide", "open", "dies", "hard", "of", "goes up",
 )  # fmt: skip
 TO_POCKET = rf"(?: {_TO_POCKET_WORDS}){{0,8}} pocket_"
 
 # --- balls that are not to be shot now
 
-BREAK_BEFORE = (rf"break ball {LINK}",)
+_POINTED = r"(?:that|this|it|here|there) is (?:the |my |our |your )?"
+BREAK_BEFORE = (rf"break ball {LINK}", rf"{_POINTED}break ball , (?:the )?")
 BREAK_AFTER = (
     _words_to(rf"(?:break ball{_NO_COPULA}|break shot later|for (?:the|my|our|a|next) (?:next )?break(?! ball))", never="|key|insurance"),
 )  # fmt: skip
-KEY_BEFORE = (rf"key ball {LINK}",)
+KEY_BEFORE = (rf"key ball {LINK}", rf"{_POINTED}key ball , (?:the )?")
 KEY_AFTER = (_words_to(rf"key(?: ball)?(?= |$){_NO_COPULA}", never="|break|insurance"),)
 INSURANCE_BEFORE = (rf"(?:insurance|safety valve)(?: ball)? {LINK}",)
 INSURANCE_AFTER = (_words_to(rf"(?:insurance|safety valve){_NO_COPULA}", never="|key|break"),)
@@ -161,6 +162,8 @@ CALLED_BEFORE = (
 )  # fmt: skip
 POCKET_FOR = (r"(?:^|[.;!?:] )(?:the |in the |into the )?pocket_\S+ for (?:the )?",)
 """'Foot-right corner for the thirteen': a pocket that opens the sentence is the called ball's."""
+STROKE_ON = (r"stroke_\S+ on (?:the )?",)
+"""'Draw on the six': the called ball, where none was named before it."""
 CALLED_AFTER = (
     r" (?:goes|is on|drops|passes|falls|hangs|is hanging|is open|is there|is the shot|is my shot|is the ball|is the one|is the play|first(?! [a-z])|"
     r"is makeable|can go|will go|is good|is straight|does go|is better|is the target)",

@@ -79,7 +79,7 @@ def read(phrase: Phrase) -> Roles:
             given.setdefault(role, []).append(ball)
             if not (to_pocket and role in ("break", "key", "insurance")):
                 continue
-        opened = _before(say.POCKET_FOR, before)
+        opened = _before(say.POCKET_FOR, before) or (not mentions and _before(say.STROKE_ON, before))
         to_pocket = to_pocket or opened
         following = not opened and (_before(say.NEXT_BEFORE, before) or _after(say.NEXT_AFTER, after))
         evidence = (

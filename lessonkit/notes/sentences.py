@@ -18,6 +18,7 @@ from lessonkit.notes import (
     numbers,
     places,
     pockets,
+    remarks,
     roles,
     routes,
     side,
@@ -35,7 +36,7 @@ def understand(text: str, table: Table) -> Intent:
     (a stop needs none).
     """
     main, _, plan_b = clauses.split_fallback(text)
-    phrase = tagged(main, table)
+    phrase = tagged(remarks.without(main), table)
     pocket = _pocket(phrase)
     ways = routes.read(phrase, pocket)
     stroke = _stroke(phrase)

@@ -176,6 +176,8 @@ def _heights(phrase: Phrase) -> None:
     phrase.replace(
         rf"(?P<height>{_H}) (?:and |, )?(?:a (?:little|bit|touch) )?(?P<side>left|right){_NOT_PLACE}", both
     )
+    # high and low name no pocket, so a ball may follow: "low left on the four"
+    phrase.replace(r"(?P<height>high|low) (?P<side>left|right)(?= on (?:the |this |that )?(?:\d|one))", both)
     phrase.replace(rf"(?P<side>left|right) and (?P<height>{_H}){_NOT_PLACE}", both)
     phrase.replace(rf"(?P<height>{_H}) (?:and |with )?(?:{_SOME} )?(?P<rel>inside|outside|rel_\S+)",
                    lambda m: f"stroke_{_HEIGHT[m['height']]} rel_{m['rel'].removeprefix('rel_')}")  # fmt: skip
