@@ -84,9 +84,8 @@ def _clock_half(m: re.Match[str]) -> str | None:
     return f"{'stroke_draw' if 3 <= hour % 12 < 9 else 'stroke_follow'} side_{side}"
 
 
-def rewrite(phrase: Phrase) -> None:
-    """Words of side into tags; to be run when pockets and cushions are already tags."""
-    _clock_faces(phrase)
+def _amounts(phrase: Phrase) -> None:
+    """'A tip and a half', '1.5 tips of' into `tips_1.5`."""
     phrase.replace(r"(?P<amount>an?|one|\d) and an? (?P<more>half|quarter) tips?(?: of)?", _tips)
     phrase.replace(r"tips? (?P<amount>\d?\.?\d+)(?= (?:left|right|side))", _tips)
     phrase.replace(
@@ -96,6 +95,12 @@ def rewrite(phrase: Phrase) -> None:
     phrase.replace(r"(?P<amount>an?|one|\d) and an? (?P<more>half|quarter) tips?(?: of)?", _tips)
     phrase.replace(r"tip of(?= (?:left|right|inside|outside|running|check|reverse))", "tips_1")
     phrase.replace(r"tip (?:and an? half)(?: of)?", "tips_1.5")
+
+
+def rewrite(phrase: Phrase) -> None:
+    """Words of side into tags; to be run when pockets and cushions are already tags."""
+    _clock_faces(phrase)
+    _amounts(phrase)
     for pattern in _NONE:
         phrase.replace(pattern, "side_none")
     phrase.replace(rf"(?:{_SOME} )?({_REL})(?: hand)? {SPIN}", lambda m: f"rel_{_RELATIVE[m[1]]}")
