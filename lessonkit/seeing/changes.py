@@ -97,9 +97,11 @@ def without_lone(changed: NDArray[np.uint8]) -> NDArray[np.uint8]:
 class Changes:
     """Compares each frame with those before."""
 
-    def __init__(self, view: BedView, cells: Cells | None = None) -> None:
-        """`cells` may be shared with others that look at the same frames."""
+    def __init__(self, view: BedView, cells: Cells | None = None, *, dim: bool = False) -> None:
+        """`cells` may be shared with others that look at the same frames; in `dim` ones the edge of a ball may change but a
+        lone cell."""
         self._view = view
+        self._dim = dim
         self._cells = cells or Cells(view)
         self._last: NDArray[np.float32] | None = None
         self._before = np.zeros(0, np.float32)
@@ -121,7 +123,9 @@ class Changes:
         spread = min(MEAN_TO_SIGMA * float(still.mean()), most) if still.size else self._noise
         self._noise = spread if self._noise == 0 else 0.8 * self._noise + 0.2 * spread
         most = max(LEAST_CHANGE, NOISES * self._noise)
-        changed = without_lone(np.asarray(off > most, np.uint8))
+        changed = np.asarray(off > most, np.uint8)
+        if not self._dim:
+            changed = without_lone(changed)
         if not changed.any():
             return []
         parts = self._in_view(changed)

@@ -100,7 +100,7 @@ class Sampler:
         self._allowed = view.table_mask(JAW_MM)
         self._bed = view.table_mask(-FROM_NOSE * view.table.radius_mm)
         self._looked: dict[tuple[int, int], float] = {}
-        self._changes = Changes(view, cells)
+        self._changes = Changes(view, cells, dim=bare.contrast < 1.0)
         self._known: _Known | None = None
         self._faint_places: set[tuple[int, int]] = set()
 

@@ -76,8 +76,10 @@ def next_stay_ends(residences: Sequence[Residence], white: Sequence[float], d: D
         stay = residences[later.cue]
         # a ball that creeps to its rest seems to stay and leave again and again
         # while the cue ball runs, a striped ball seen along its axis is the whitest at rest
+        # and what lay there before the cue ball left is another white thing, such as somebody's cuff
         if (
             later.cue != d.cue
+            and stay.first_s > residences[d.cue].last_s
             and white[later.cue] < SURELY_WHITE
             and stay.last_s - stay.first_s > LEAST_STAY_S
         ):

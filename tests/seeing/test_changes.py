@@ -65,6 +65,20 @@ def test_a_lone_cell_is_no_change() -> None:
     assert np.argwhere(left).tolist() == [[4, 4], [5, 5], [7, 1], [7, 2]]
 
 
+def test_a_lone_cell_counts_in_dim_pictures(filmed: Filmed) -> None:
+    """There the edge of a ball that moves may change no more than one."""
+    first = frame(filmed.scene, 0.0)
+    for dim in (False, True):
+        changes = Changes(filmed.view, dim=dim)
+        assert changes.since_last(first) is None
+        small = changes._cells.small(first)
+        assert changes._last is not None
+        changes._last = small.copy()
+        middle = (small.shape[0] // 2, small.shape[1] // 2)
+        changes._last[middle] += 12.0
+        assert bool(changes.since_last(first)) == dim
+
+
 def places(sample: Sample) -> np.ndarray:
     """Places of the discs that stand clear, in order."""
     return np.array(sorted(s.place for s in sample.sightings if s.clear > 0.6))
