@@ -26,7 +26,7 @@ from lessonkit.seeing.pieces import without_outliers
 from lessonkit.seeing.residences import Residence, residences
 from lessonkit.seeing.runs import Run
 from lessonkit.seeing.sampling import Sample, Sampler, Sighting
-from lessonkit.seeing.shots import was_struck
+from lessonkit.seeing.shots import next_departure, next_stay_ends, was_struck
 from tests.seeing.test_balls import FACTS, overhead
 
 TABLE = Table("9ft", 2540.0, 1270.0)
@@ -174,3 +174,16 @@ def test_events_keep_their_order() -> None:
     track = straight((500.0, 600.0), (600.0, 0.0), 0.0, 0.5)
     events = [Event(0.2031, "ball", (0, 3)), Event(0.31, "cushion", (0,), cushion="left")]
     assert (np.diff(with_contacts(track, events, 0)[:, 0]) > 0).all()
+
+
+def test_what_lay_white_before_the_cue_ball_left_is_not_its_next_rest() -> None:
+    """Somebody's cuff lies there from 7 to 9.8 s, the cue ball leaves after 10 s and rests elsewhere from 15 to 20 s."""
+
+    def stay(x_mm: float, first_s: float, last_s: float, gone_s: float) -> Residence:
+        return Residence((x_mm, 600.0), first_s, last_s, gone_s, 20, 20, 1.5, 1.0, ())
+
+    found = [stay(600, 0.0, 10.0, 10.1), stay(1800, 7.0, 9.8, 10.3), stay(1200, 15.0, 20.0, 20.1)]
+    white = [0.0, 0.5, 0.0]
+    d = next_departure(found, white, -1.0)
+    assert d is not None and d.cue == 0
+    assert next_stay_ends(found, white, d) == 20.0
