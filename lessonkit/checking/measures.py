@@ -52,12 +52,6 @@ def white_level(grey: Grey, inside: Mask) -> float | None:
     return float(np.quantile(part, WHITE_QUANTILE)) if part.size else None
 
 
-def middle_level(grey: Grey, inside: Mask) -> float | None:
-    """Median grey level (0 to 255) of a region."""
-    part = grey[inside]
-    return float(np.median(part)) if part.size else None
-
-
 def clipped_share(grey: Grey, inside: Mask) -> float | None:
     """Share of a region that is as bright as the picture can say."""
     part = grey[inside]

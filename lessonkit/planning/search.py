@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import sqrt
 
-from lessonkit.model import CUE_BALL, Cushion, Intent, Layout, Pocket, Point, Table
+from lessonkit.model import CUE_BALL, Cushion, Intent, Layout, Pocket, Table
 from lessonkit.physics.cushions import pocket_target
 from lessonkit.physics.simulate import Run
 from lessonkit.planning.aim import Stroke, Task, aim_exactly, find_aim, play
@@ -373,8 +373,3 @@ def _refine(wish: Wish, numbers: tuple[float, float, float], best: Found, with_p
     options = {"maxfev": REFINE, "initial_simplex": simplex, "xatol": 1e-3, "fatol": 1e-2}
     minimize(cost, start, method="Nelder-Mead", options=options)
     return held[0]
-
-
-def landing_point(run: Run) -> Point | None:
-    """Where the cue ball comes to rest; None on a scratch."""
-    return run.rest.get(CUE_BALL)

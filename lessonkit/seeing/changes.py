@@ -37,16 +37,24 @@ RENEW_S = 5.0
 """After this time everything is looked at again, so that nothing missed stays for ever."""
 
 
-def flicker(off: NDArray[np.float32]) -> float:
-    """Standard deviation of what cells differ by from one picture to the next, grey levels; `off`: by how much, shape
-    (rows, columns).
+class Flicker:
+    """What cells differ by from one picture to the next: a bound of what may be taken for noise."""
 
-    The quantile that less than a third of the cells may move without shifting it. Levels are whole numbers, so what
-    is counted as 1 lies from a half to one and a half.
-    """
-    some = np.ascontiguousarray(off[::2, ::2])  # a quarter of them tells it as well
-    share = np.cumsum(cv2.calcHist([some], [0], None, [256], [0, 256]).ravel()) / some.size
-    return float(np.interp(ONE_SIGMA, np.r_[0.0, share], np.r_[0.0, np.arange(256) + 0.5]))
+    def __init__(self, first: NDArray[np.float32]) -> None:
+        """`first`: the cells of the first picture, see `Cells.small`."""
+        self._before = first
+
+    def bound(self, small: NDArray[np.float32]) -> float:
+        """DRIFT standard deviations, grey levels, of how far the cells of the next picture are from those of the last one.
+
+        By the quantile that less than a third of the cells may move without shifting it. Levels are whole numbers, so what
+        is counted as 1 lies from a half to one and a half.
+        """
+        # a quarter of the cells tells it as well
+        off = np.asarray(cv2.absdiff(small[::2, ::2], self._before[::2, ::2]), np.float32)
+        self._before = small
+        share = np.cumsum(cv2.calcHist([off], [0], None, [256], [0, 256]).ravel()) / off.size
+        return DRIFT * float(np.interp(ONE_SIGMA, np.r_[0.0, share], np.r_[0.0, np.arange(256) + 0.5]))
 
 
 class Cells:
@@ -104,7 +112,7 @@ class Changes:
         self._dim = dim
         self._cells = cells or Cells(view)
         self._last: NDArray[np.float32] | None = None
-        self._before = np.zeros(0, np.float32)
+        self._flicker: Flicker | None = None
         self._noise = 0.0
         self._whole_s = -np.inf
 
@@ -112,15 +120,19 @@ class Changes:
         """The parts of the view that changed, not overlapping; None where all of it is to be looked at."""
         small = self._cells.small(frame)
         last = self._last
-        if last is None or last.shape != small.shape or frame.t_s >= self._whole_s + RENEW_S:
+        if (
+            last is None
+            or self._flicker is None
+            or last.shape != small.shape
+            or frame.t_s >= self._whole_s + RENEW_S
+        ):
             self._all(small, frame.t_s)
             return None
         off = np.asarray(cv2.absdiff(small, last), np.float32)
-        most = DRIFT * flicker(np.asarray(cv2.absdiff(small, self._before), np.float32))
-        self._before = small
+        bound = self._flicker.bound(small)
         # cells that did not change show the noise; the mean, for levels are whole numbers
         still = off[off <= max(LEAST_CHANGE, STILL_NOISES * self._noise)]
-        spread = min(MEAN_TO_SIGMA * float(still.mean()), most) if still.size else self._noise
+        spread = min(MEAN_TO_SIGMA * float(still.mean()), bound) if still.size else self._noise
         self._noise = spread if self._noise == 0 else 0.8 * self._noise + 0.2 * spread
         most = max(LEAST_CHANGE, NOISES * self._noise)
         changed = np.asarray(off > most, np.uint8)
@@ -139,7 +151,7 @@ class Changes:
         return parts
 
     def _all(self, small: NDArray[np.float32], t_s: float) -> None:
-        self._last, self._before, self._whole_s = small.copy(), small, t_s
+        self._last, self._flicker, self._whole_s = small.copy(), Flicker(small), t_s
 
     def _in_view(self, changed: NDArray[np.uint8]) -> list[Window]:
         """Rectangles of the view that hold all changed cells and the balls that reach into them."""

@@ -17,13 +17,12 @@ from numpy.typing import NDArray
 from lessonkit.footage.reader import Frame
 from lessonkit.seeing.bedview import BedView, Window
 from lessonkit.seeing.changes import (
-    DRIFT,
     LEAST_CHANGE,
     MEAN_TO_SIGMA,
     NOISES,
     VIEW_CELL_PX,
     Cells,
-    flicker,
+    Flicker,
     without_lone,
 )
 
@@ -84,7 +83,7 @@ class Keeper:
         self._down = -(-view.rows // TILE_PX)
         self._map_x, self._map_y = self._tiled(view.map_x), self._tiled(view.map_y)
         self._last: NDArray[np.float32] | None = None
-        self._before = np.zeros(0, np.float32)
+        self._flicker: Flicker | None = None
         self._noise = 0.0
         self._changed_s = np.zeros(0)
         self._times_s: list[float] = []
@@ -113,8 +112,8 @@ class Keeper:
 
     def _hot(self, small: NDArray[np.float32], t_s: float) -> NDArray[np.int32]:
         """Indices of the tiles that change about this time."""
-        if self._last is None or self._last.shape != small.shape:
-            self._last, self._before = small.copy(), small
+        if self._last is None or self._flicker is None or self._last.shape != small.shape:
+            self._last, self._flicker = small.copy(), Flicker(small)
             self._changed_s = np.full(small.shape, -np.inf)
             return np.arange(self._down * self._across, dtype=np.int32)
         off = cv2.absdiff(small, self._last)
@@ -123,8 +122,7 @@ class Keeper:
         most = max(LEAST_CHANGE, NOISES * self._noise)
         changed = without_lone(np.asarray(off > most, np.uint8))
         spread = MEAN_TO_SIGMA * cv2.mean(off, (off <= most).astype(np.uint8))[0]
-        bound = DRIFT * flicker(np.asarray(cv2.absdiff(small, self._before), np.float32))
-        self._before = small
+        bound = self._flicker.bound(small)
         self._noise = NOISE_MEMORY * self._noise + (1 - NOISE_MEMORY) * min(spread, bound)
         self._changed_s[changed > 0] = t_s
         hot = (self._changed_s > t_s - HOLD_S).astype(np.uint8)

@@ -5,7 +5,6 @@ A `Sample` is small (some kilobytes), so hours of footage fit in memory.
 
 from __future__ import annotations
 
-import math
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -147,9 +146,8 @@ class Sampler:
             slant = self._view.slant.part(around)
             discs = self._clear_discs(seen, fresh, slant)
             lay = [_shifted(d, around, -1) for d in known.discs if part.holds(d.x_px, d.y_px)]
-            lost = any(
-                all(math.dist(_at(d), _at(o)) > 0.5 * self._view.radius_px for o in discs) for d in lay
-            )
+            near = 0.5 * self._view.radius_px
+            lost = any(all(np.hypot(d.x_px - o.x_px, d.y_px - o.y_px) > near for o in discs) for d in lay)
             # where a faint one was, or something that is clear no more; new ones are found when all is looked at again
             if lost or any(part.holds(*place) for place in self._faint_places):
                 discs += self._faint_discs(
@@ -184,10 +182,6 @@ class Sampler:
             self._looked[key] = frame.t_s
             patch = self._patcher.patch(frame, p)
         return Sighting(p, d.votes, d.fill, clear, patch)
-
-
-def _at(d: Disc) -> tuple[float, float]:
-    return d.x_px, d.y_px
 
 
 def _shifted(d: Disc, window: Window, sign: int) -> Disc:

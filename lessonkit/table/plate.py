@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 
 import cv2
@@ -10,8 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.errors import TableError
-from lessonkit.model import Camera, Table
-from lessonkit.table.camera import project
 
 Picture = NDArray[np.uint8]
 MOST_PICTURES = 25
@@ -63,69 +60,6 @@ def brightened(plate: Picture) -> Picture | None:
     if top >= DARK:
         return None
     return np.asarray(cv2.convertScaleAbs(plate, alpha=min(MOST_GAIN, BRIGHT / max(top, 1.0))), np.uint8)
-
-
-def clear_bed(plate: Picture, pictures: Sequence[Picture], camera: Camera, table: Table) -> Picture:
-    """The plate with cloth on the bed wherever a fifth of the pictures (two at least) show cloth there.
-
-    Somebody who leans over one place for most of the clip is still in the median, and so is a ball that lies there.
-    Cloth is what has the colour that a bowl of light fitted to the bed leads to expect, in some light; marks on the
-    cloth that are in every picture stay.
-    """
-    h, w = plate.shape[:2]
-    outline = project(camera, _inner_edge(table), 0.0)
-    inside = np.zeros((h, w), np.uint8)
-    cv2.fillPoly(inside, [np.round(np.clip(outline, -1e4, 1e5)).astype(np.int32)], 1)
-    rows, columns = np.nonzero(inside)
-    if len(rows) < 500 or len(pictures) < 3:
-        return plate
-    terms = _bowl(rows / h, columns / w)
-    colours = plate[rows, columns].astype(np.float32)
-    some = slice(None, None, max(1, len(rows) // 4000))
-    keep = np.ones(len(rows[some]), bool)
-    fitted = np.zeros((6, 3), np.float32)
-    for _ in range(4):
-        fitted = np.linalg.lstsq(terms[some][keep], colours[some][keep], rcond=None)[0]
-        off = np.abs(colours[some] - terms[some] @ fitted).max(1)
-        keep = off < 3 * float(np.median(off)) + 2
-    expected = terms @ fitted
-    off = _unlike(colours, expected)
-    limit = 4 * float(np.median(off)) + 8
-    odd = np.zeros((h, w), np.uint8)
-    odd[rows, columns] = off > limit
-    reach = 2 * max(2, round(max(h, w) / 400)) + 1  # a ball's dim limb and its shadow go with it
-    chosen = cv2.dilate(odd, np.ones((reach, reach), np.uint8))[rows, columns] > 0
-    rows, columns, expected = rows[chosen], columns[chosen], expected[chosen]
-    if not len(rows):
-        return plate
-    seen = np.stack([p[rows, columns] for p in pictures])
-    far = np.stack([np.linalg.norm(s.astype(np.float32) - expected, axis=1) for s in seen])
-    best = np.argsort(far, axis=0)[: max(2, -(-len(pictures) // 5))]
-    nearest = np.take_along_axis(seen, best[..., None], axis=0).astype(np.float32)
-    cloth = np.stack([_unlike(n, expected) < limit for n in nearest]).all(0)
-    cleared = plate.copy()
-    cleared[rows[cloth], columns[cloth]] = np.round(nearest.mean(0)[cloth]).astype(np.uint8)
-    return cleared
-
-
-def _inner_edge(table: Table) -> NDArray[np.float64]:
-    """A line 12 mm inside the nose lines, pockets' mouths cut off."""
-    a, L, W = 12.0, table.length_mm, table.width_mm
-    c = 0.9 * table.corner_mouth_mm
-    corners = [(c, a), (L - c, a), (L - a, c), (L - a, W - c), (L - c, W - a), (c, W - a), (a, W - c), (a, c)]
-    ring = np.array([*corners, corners[0]], float)
-    t = np.linspace(0, 1, 24, endpoint=False)[:, None]
-    return np.concatenate([p + (q - p) * t for p, q in itertools.pairwise(ring)])
-
-
-def _bowl(y: NDArray[np.float64], x: NDArray[np.float64]) -> NDArray[np.float32]:
-    return np.stack([np.ones_like(x), x, y, x * x, y * y, x * y], 1).astype(np.float32)
-
-
-def _unlike(colours: NDArray[np.float32], cloth: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Distance of colours (N, 3) from the cloth's in its light give or take a third."""
-    light = np.clip((colours * cloth).sum(1) / np.maximum((cloth * cloth).sum(1), 1), 0.7, 1.25)
-    return np.asarray(np.linalg.norm(colours - light[:, None] * cloth, axis=1), np.float32)
 
 
 def _network(n: int) -> list[tuple[int, int]]:
