@@ -5,14 +5,18 @@ Threads would not do: half of the work is Python's own, of which only one thread
 
 from __future__ import annotations
 
+import importlib
 import multiprocessing
 import os
 import signal
+import sys
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from typing import Any, ParamSpec, TypeVar
+from multiprocessing.context import BaseContext
+from typing import ParamSpec, TypeVar
 
 from lessonkit.errors import FootageError
 
@@ -21,6 +25,7 @@ R = TypeVar("R")
 
 MOST = 4
 """Each worker holds pictures of its own, so more would cost more memory than they save time."""
+_NEEDED = ("scipy.optimize", "lessonkit.seeing.first_look", "lessonkit.seeing.following")
 WORTH_S = 12.0
 """Shorter footage is looked at before workers have started."""
 
@@ -71,8 +76,7 @@ def workers(duration_s: float) -> Iterator[Workers]:
     if duration_s < WORTH_S or count < 2 or multiprocessing.parent_process() is not None:
         yield Workers(None, 1)
         return
-    # a forked copy of a process that decodes with threads can hang, so workers start afresh
-    pool = ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), initializer=_ready)
+    pool = ProcessPoolExecutor(count, _context(), initializer=_ready)
     for _ in range(count):
         pool.submit(_import)
     try:
@@ -86,6 +90,19 @@ def workers(duration_s: float) -> Iterator[Workers]:
     pool.shutdown(wait=False, cancel_futures=True)
 
 
+def _context() -> BaseContext:
+    """How workers are started.
+
+    A forked copy of a process that decodes with threads can hang, so on Linux they are copies of one that has only
+    loaded what the work needs, which it does once for all of them; elsewhere, where copying is not safe, each starts afresh.
+    """
+    if not sys.platform.startswith("linux"):
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload([__name__, *_NEEDED])
+    return context
+
+
 def _processors() -> int:
     """How many this process may use."""
     if hasattr(os, "sched_getaffinity"):
@@ -96,12 +113,18 @@ def _processors() -> int:
 def _ready() -> None:
     # the person's Ctrl-C reaches the whole group; the parent alone says what comes of it
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # a parent that was killed can say nothing, and a worker would wait for work for ever
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _import() -> None:
     """Load what the work needs while the parent still finds the table."""
-    import scipy.optimize
-
-    from lessonkit.seeing import first_look, following
-
-    _: Any = (scipy.optimize, first_look, following)
+    for name in _NEEDED:
+        importlib.import_module(name)

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+import time
 from itertools import pairwise
 from pathlib import Path
 
@@ -13,7 +17,8 @@ from lessonkit.footage.reader import open_footage, reopened
 from lessonkit.seeing.first_look import STRETCH_S, stretches
 from lessonkit.seeing.workers import Workers, workers
 
-SAMPLE = Path(__file__).parents[2] / "sample_media" / "club-night.mp4"
+ROOT = Path(__file__).parents[2]
+SAMPLE = ROOT / "sample_media" / "club-night.mp4"
 
 
 def test_stretches_leave_nothing_out() -> None:
@@ -52,9 +57,46 @@ def test_short_footage_needs_no_workers() -> None:
             hands.result(failed)
 
 
+KILLED = """
+import os, sys
+from pathlib import Path
+from lessonkit.seeing.workers import workers
+if __name__ == "__main__":
+    with workers(1000.0) as hands:
+        print(*{hands.result(hands.submit(os.getpid)) for _ in range(8)}, flush=True)
+        sys.stdin.read()
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="looks processes up in /proc")
+def test_workers_end_with_a_killed_parent(tmp_path: Path) -> None:
+    """A job that is killed outright (SIGKILL: by the system for want of memory, or by hand) leaves no worker behind."""
+    (tmp_path / "job.py").write_text(KILLED)
+    with subprocess.Popen(
+        [sys.executable, str(tmp_path / "job.py")], cwd=tmp_path, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+        text=True, env={**os.environ, "PYTHONPATH": str(ROOT)},
+    ) as job:  # fmt: skip
+        assert job.stdout is not None
+        found = [int(w) for w in job.stdout.readline().split()]
+        job.kill()
+    if found == [job.pid]:
+        pytest.skip("one processor: no workers")
+    deadline = time.monotonic() + 20
+    while (left := [p for p in found if _runs(p)]) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert found and not left
+
+
+def _runs(pid: int) -> bool:
+    """Whether a process is there, and not only as an entry that nobody has asked for yet."""
+    try:
+        return (Path("/proc") / str(pid) / "stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except OSError:
+        return False
+
+
 def test_a_worker_that_is_stopped_is_said_so() -> None:
     """A process that ends in mid-work, as for want of memory, gives one sentence that says what to do."""
-    import os
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
