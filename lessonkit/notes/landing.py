@@ -6,7 +6,7 @@ import re
 
 from lessonkit.model import Landing, Table
 from lessonkit.notes import places
-from lessonkit.notes.words import Phrase
+from lessonkit.notes.words import Phrase, pattern_of
 
 FIGURES_RADIUS_MM = 60.0
 """How wide a place given in figures is: about a ball's width; common practice, no source."""
@@ -21,10 +21,10 @@ def read(phrase: Phrase, table: Table) -> Landing | None:
     best = None
     for m in phrase.find(r"place_\S+"):
         before = line[: m.start()]
-        if re.search(_LIE, before) or re.search(rf"(?<!\S){_FROM}", before):
+        if pattern_of(_LIE).search(before) or pattern_of(rf"(?<!\S){_FROM}").search(before):
             continue
         clause = re.split(r" (?:[.;!?]) ", before)[-1]
-        rank = bool(re.search(_CUE, clause))
+        rank = bool(pattern_of(_CUE).search(clause))
         if best is None or rank >= best[0]:
             best = (rank, m)
     given = phrase.find(r"(?:xy|diamonds)_\S+")

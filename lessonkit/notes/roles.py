@@ -6,12 +6,11 @@ evidence is called.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 from lessonkit.notes import role_words as say
 from lessonkit.notes.role_words import B as _B
-from lessonkit.notes.words import Phrase
+from lessonkit.notes.words import Phrase, pattern_of
 
 
 @dataclass(frozen=True)
@@ -58,11 +57,11 @@ class _Mention:
 
 
 def _before(patterns: tuple[str, ...], text: str) -> bool:
-    return any(re.search(rf"(?<!\S)(?:{p})$", text) for p in patterns)
+    return any(pattern_of(rf"(?<!\S)(?:{p})$").search(text) for p in patterns)
 
 
 def _after(patterns: tuple[str, ...], text: str) -> bool:
-    return any(re.match(p, text) for p in patterns)
+    return any(pattern_of(p).match(text) for p in patterns)
 
 
 def read(phrase: Phrase) -> Roles:

@@ -11,6 +11,7 @@ import re
 import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 SAME_WORD = {
     "center": "centre", "centers": "centre", "centred": "centre", "centered": "centre", "centerline": "centre line",
@@ -112,6 +113,13 @@ def _words(folded: str) -> list[Token]:
     return tokens
 
 
+@cache
+def pattern_of(text: str) -> re.Pattern[str]:
+    """A compiled pattern; the library itself remembers 512, and notes are read with more, which would all be compiled again
+    for every note."""
+    return re.compile(text)
+
+
 @dataclass
 class Phrase:
     """A row of tokens over one text; rewritten in place by `replace`."""
@@ -134,7 +142,7 @@ class Phrase:
         line, starts = self.line, self._starts()
         out: list[Token] = []
         done = 0
-        for m in re.finditer(rf"(?<!\S)(?:{pattern})(?!\S)", line):
+        for m in pattern_of(rf"(?<!\S)(?:{pattern})(?!\S)").finditer(line):
             new = tag(m) if callable(tag) else m.expand(tag)
             if new is None or not m.group():
                 continue
@@ -147,7 +155,7 @@ class Phrase:
 
     def find(self, pattern: str) -> list[re.Match[str]]:
         """Every run of whole tokens that matches."""
-        return list(re.finditer(rf"(?<!\S)(?:{pattern})(?!\S)", self.line))
+        return list(pattern_of(rf"(?<!\S)(?:{pattern})(?!\S)").finditer(self.line))
 
     def has(self, pattern: str) -> bool:
         """Whether some run of whole tokens matches."""

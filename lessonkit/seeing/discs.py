@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import cv2
@@ -85,14 +86,20 @@ def edges_of(picture: Picture, slant: Slant | None = None, contrast: float = 1.0
     gy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3)
     size2 = cv2.split(cv2.add(cv2.multiply(gx, gx), cv2.multiply(gy, gy)))
     strongest = size2[0] if len(size2) == 1 else cv2.max(cv2.max(size2[0], size2[1]), size2[2])
-    edges = cv2.findNonZero((strongest > (contrast * EDGE_LEAST) ** 2).astype(np.uint8))
-    x, y = (np.zeros((2, 0), np.int32) if edges is None else edges.reshape(-1, 2).T)  # fmt: skip
-    c = np.argmax([s[y, x] for s in size2], axis=0)
-    size = np.sqrt(strongest[y, x])
-    ux, uy = gx[y, x, c] / size, gy[y, x, c] / size
+    at = np.flatnonzero(strongest > (contrast * EDGE_LEAST) ** 2)
+    y, x = np.divmod(at, picture.shape[1])
+    most = strongest.ravel().take(at)
+    c = at * len(size2)
+    if len(size2) > 1:
+        blue, green = (channel.ravel().take(at) == most for channel in size2[:2])
+        c += np.where(blue, 0, np.where(green, 1, 2))
+    size = np.sqrt(most)
+    ux = np.asarray(gx.ravel().take(c) / size, np.float32)
+    uy = np.asarray(gy.ravel().take(c) / size, np.float32)
     stretch = 1.0
     if slant is not None:
-        ex, ey, s2 = slant.x[y, x], slant.y[y, x], slant.stretch[y, x] ** 2
+        ex, ey, s = (a.ravel().take(at) for a in (slant.x, slant.y, slant.stretch))
+        s2 = s**2
         along = ux * ex + uy * ey
         scale = 1 / np.sqrt(1 + (s2 - 1) * along**2)
         ux, uy = (ux + (s2 - 1) * along * ex) * scale, (uy + (s2 - 1) * along * ey) * scale
@@ -139,12 +146,15 @@ def votes(picture: Picture, radius_px: float, slant: Slant | None = None, contra
     return votes_of(edges_of(picture, slant, contrast), radius_px)
 
 
+@lru_cache(maxsize=16)
 def disc_kernel(radius_px: float) -> Floats:
-    """A disc with soft edge that sums to 1."""
+    """A disc with soft edge that sums to 1; not to be changed, for the next caller is given the same one."""
     n = int(np.ceil(radius_px))
     yy, xx = np.mgrid[-n : n + 1, -n : n + 1]
     k = np.clip(radius_px + 0.5 - np.hypot(xx, yy), 0, 1)
-    return np.asarray(k / k.sum(), np.float32)
+    kernel = np.asarray(k / k.sum(), np.float32)
+    kernel.flags.writeable = False
+    return kernel
 
 
 def find_discs(
