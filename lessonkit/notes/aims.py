@@ -26,10 +26,15 @@ _FULLNESS = (
 _THROUGH = r"stun(?: it| her| the cue_ball| the cue)?(?: (?:and|with a (?:touch|bit|little|hint|hair) of))? (?:run through|through|run|follow|top|forward)"
 _BACK = r"stun(?: it| her| the cue_ball| the cue)?(?: (?:and|with a (?:touch|bit|little|hint|hair) of))? (?:back|draw|screw|back spin|bottom)"
 _B = r"ball_(\d+)"
-_ONTO = r"(?: (?:in to|into|to|on to|on|at|,|->|and|then|first|the|hit|hits|sends|send))*"
+_ONTO = r"(?: (?:in to|into|to|on to|on|at|,|->|and|then|first|the|hit|hits|sends|send|touch|touches|push|pushes|drive|drives|knock|knocks|kiss|kisses|strikes|goes|go|has|must|pots|makes))*"
 _OFF = r"(?:(?: ,)? (?:off|with|from|by|via)(?: of)?(?: the)?)"
 _RACK = r"(?:rack|pack|stack|cluster|bunch|triangle|pile)"
-_OPEN = rf"(?:into|in to|open|open up|break|break up|break open|scatter|smash|crack|split|burst)(?: up| open| in to| into)*(?: the| my| that| this| a)? {_RACK}"
+_OPEN = (
+    rf"(?:(?:into|in to|open|open up|break|break up|break open|scatter|smash|crack|split|burst|bust|blow|spread|loosen)(?: up| open| out| apart| in to| into)*(?: the| my| that| this| a)? {_RACK}|"
+    rf"(?:open|break|blow|bust|smash|crack|split|knock)(?: the| that| this| a)? {_RACK} (?:up|open|out|apart|wide open)|"
+    # "them" is "the" by now
+    r"(?:open|opens|break|breaks|split|splits|spread|spreads|scatter|bust|smash|knock|blow) (?:the|these|those|everything|these balls|those balls|the balls) (?:up|out|open|apart|loose|free))"
+)
 _DENIED = r"(?:not|never|avoid|without|instead of|rather than|before|later|leave)(?: \S+){0,4} $"
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from lessonkit.notes import balls, numbers, pockets
+from lessonkit.notes import balls, heard, numbers, pockets
 from lessonkit.notes.words import Phrase, Token
 
 _PLAN_B = (
@@ -13,6 +13,7 @@ _PLAN_B = (
     r"if (?:that|this|it|the shot|plan a) (?:fails|fail|goes wrong|is gone|misses|is not on|is not there|does not (?:work|go|happen|come off|work out|pan out|fall)(?: out)?|did not (?:work|go|happen|come off)(?: out)?)|"
     r"failing (?:that|this|which)|otherwise|or else|if not|failing all that|in case (?:that|it|i|the)(?: \S+){0,4}|"
     r"if (?:i|you|we|it|the cue|cue|the cue ball|cue ball|cue_ball|the cue_ball|the white|whitey|she|he|that|position|the position) (?:\S+ ){0,3}?(?:short|long|fail|fails|miss|misses|missed|wrong|stuck|hooked|overrun|overruns|overcook|thin|thick|not|bad|out of line|off line|trouble|too far)|"
+    r"if (?:this|that|the|my)(?: (?:one|shot|ball|\S+)){1,2} (?:is|does|did|can|will|would|could) not \S+(?: up| out| go| on)?|"
     r"plan a(?: is| was| has)? (?:gone|off|dead|out|no good|failed|blocked|over)(?: the table)?|(?:the|my|an) alternative|first choice is gone|no longer plan a|change of plan"
 )  # fmt: skip
 _START = r"^(?:(?:so|well|now|and|but|ok|okay|right|then|here|ah|oh|um|uh|here is|this is|it is|time for|going to|we are on|i am on|on to|over to|that is|i|we|the|my|on|go|goes|,|--|[:.]) )*"
@@ -20,6 +21,7 @@ _START = r"^(?:(?:so|well|now|and|but|ok|okay|right|then|here|ah|oh|um|uh|here i
 
 def _tagged(text: str) -> Phrase:
     phrase = Phrase.of(text)
+    heard.rewrite(phrase)
     phrase.replace(_PLAN_B, "plan_b")
     for step in (numbers.rewrite, pockets.rewrite, balls.rewrite):
         step(phrase)
@@ -45,7 +47,11 @@ def split_fallback(text: str) -> tuple[str, str | None, bool]:
         return text, None, False
     cut = _cut(phrase, mark)
     if cut is None:
-        return text, None, True
+        # "if it doesn't go, I've left him nothing": a condition after a shot, and no other shot
+        condition = phrase.said(mark).lower().startswith(("if ", "in case"))
+        shot_before = re.search(r"(?<!\S)ball_\d+", line[: mark.start()])
+        shot_after = re.search(r"(?<!\S)(?:ball_\d+|pocket_\S+)", line[mark.end() :])
+        return text, None, not (condition and shot_before and not shot_after)
     main, fallback = text[:cut].rstrip(" ,;-–—"), text[cut:].lstrip(" ,;-–—")
     return main, fallback, False
 
@@ -75,7 +81,7 @@ def _cut(phrase: Phrase, mark: re.Match[str]) -> int | None:
     return None
 
 
-_SORRY = r"(?:no|sorry|wait|i mean|make that|make it|actually|correction|rather|or rather|scratch that|pardon(?: me)?|excuse me|not that|i meant|that is|well|oops|hang on|hold on|nope|strike that|let me correct that|my mistake|no no)"
+_SORRY = r"(?:no|sorry|i should say|should say|wait|i mean|make that|make it|actually|correction|rather|or rather|scratch that|pardon(?: me)?|excuse me|not that|i meant|that is|well|oops|hang on|hold on|nope|strike that|let me correct that|my mistake|no no)"
 _GAP = r"(?:,|--|[.;!:]|(?:in|into|to) the|in|into|to|with|the|it is|let us say|ball|pocket|it|\?|\(|\)|[.]|a|use|that one|one|go|play|on|at|pocket_\S+)"
 
 

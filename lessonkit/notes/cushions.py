@@ -10,12 +10,12 @@ from lessonkit.notes.words import Phrase
 
 _KIND = r"(?: (?:long|side|short|end|hand|hand side))*"
 _NAMED = (
-    rf"(?P<name>head|foot|left|right){_KIND} rail",
-    r"(?:long|side) (?P<name>left|right) rail",
-    r"(?:short|end) rail (?:at|on|by) (?:the )?(?P<name>head|foot)(?: end)?",
+    rf"(?:(?:long|side|short|end) )?(?P<name>head|foot|left|right){_KIND} rail",
+    r"(?:short|end) rail (?:at|on|by|of) (?:the )?(?P<name>head|foot)(?: end)?",
     r"(?:long|side) rail (?:on|to) (?:the |your |my )?(?P<name>left|right)(?: side)?(?! of)",
     r"rail on (?:the |your |my )(?P<name>left|right)(?: side)?(?! of)",
     r"rail (?:at|on) (?:the )(?P<name>head|foot)(?: end)?",
+    r"rail (?P<name>head|foot|left|right)(?= (?:[.,;:)]|then|first|and|into|in to|to)(?!\S)|$)",
 )
 _GO_ON = r"(?= (?:to|for|and|into|near|then|on|back|by|in|at|[.,;:!)]|--)(?!\S)|$)"
 _NONE = (
@@ -27,6 +27,7 @@ _NONE = (
 
 def rewrite(phrase: Phrase) -> None:
     """Cushions into `rail_NAME`, counts into `rails_N`."""
+    phrase.replace(r"(?:baulk|balk) rail", "head rail")
     for pattern in _NONE:
         phrase.replace(pattern, "rails_0")
     phrase.replace(r"rail (?:[:=] |is |count )?(\d|one)(?= (?:[.,;/)])|$)", lambda m: f"rails_{whole(m[1])}")

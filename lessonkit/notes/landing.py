@@ -12,6 +12,7 @@ FIGURES_RADIUS_MM = 60.0
 """How wide a place given in figures is: about a ball's width; common practice, no source."""
 _LIE = r"(?:ball_\d+|one|balls|rack|pack|cluster|stack)(?: (?:is|sitting|sits|that|which|hanging|lying|lies|frozen|over|right|there|down|up|stuck|out|way|ball|resting|goes|going|drops|runs|,? ?sitting)){0,4} $"
 _FROM = r"(?:from|past|through|cross|crossing|over|started|set cue|place cue|put cue|spot cue|start cue|starting|starting|across from|leaving) (?:the |it |in |on )*$"
+_AT = re.compile(r"(?:by|near|at|around|close|on|in|to|toward)", re.IGNORECASE)
 _CUE = r"(?<!\S)(?:cue|whitey|it|leave|leaves|leaving|bring|brings|land|lands|landing|finish|finishes|rest|rests|park|parks|end|ends|position|get|gets|be|back|sit|sits|come|comes|float|floats|drift|drifts|hold|holds|want|send|sends|stop|stops|settle|settles|stroke_\S+|xy_\S+)(?!\S)"
 
 
@@ -21,6 +22,8 @@ def read(phrase: Phrase, table: Table) -> Landing | None:
     best = None
     for m in phrase.find(r"place_\S+"):
         before = line[: m.start()]
+        # "land over by the spot": over tells the way; "over the spot" what is passed
+        before = re.sub(r" over $", " ", before) if _AT.match(phrase.said(m)) else before
         if pattern_of(_LIE).search(before) or pattern_of(rf"(?<!\S){_FROM}").search(before):
             continue
         clause = re.split(r" (?:[.;!?]) ", before)[-1]

@@ -13,6 +13,7 @@ import re
 from dataclasses import dataclass
 
 from lessonkit.model import Landing, Pocket, Point, Table
+from lessonkit.notes import sights
 from lessonkit.notes.numbers import AMOUNT, MM_OF, amount
 from lessonkit.notes.words import Phrase
 
@@ -22,8 +23,8 @@ SPOT_RADIUS_MM = 120.0
 POCKET_RADIUS_MM = 180.0
 _JOIN = r"(?:of|the|at|on|in|,|and|by|near|toward|just|but|a|bit|little|slightly|to|side|table|over|down|up|around|about|somewhere|end|from|out)"
 _NEAR = (
-    r"(?:(?:right |very |just |tight |snug |nice and |up |back |all the way |down |over |across |out |frozen |hard |along )*"
-    r"(?:near|by|close to|next to|against|along|beside|toward|on|hugging|at|around|alongside|tight to|to|down to|destination|destination is|goal|target|target is|finish|finishes|finishing|ending|goal is|short of|above|before)"
+    r"(?:(?:right |very |just |tight |snug |nice and |up |back |all the way |down |over |across |out |hard |along )*"
+    r"(?:frozen(?: (?:to|on|against|at|by))?|stuck (?:to|on|against)|until|till|up to|as far as|near|by|close to|next to|against|along|beside|toward|on|hugging|at|around|alongside|tight to|to|down to|destination|destination is|goal|target|target is|finish|finishes|finishing|ending|goal is|short of|above|before)"
     r"(?: to)? )(?:the |my |your )?"
 )
 _SEP = r"(?:\S+)"
@@ -54,6 +55,7 @@ _SPOTS = {"head": 0.25, "foot": 0.75, "centre": 0.5}
 def rewrite(phrase: Phrase, table: Table) -> None:
     """Words of place into `place_X_Y_RADIUS` (millimetres); pockets and cushions must be tags already."""
     _points(phrase, table)
+    sights.rewrite(phrase, NEAR_MM / table.length_mm, NEAR_MM / table.width_mm)
     _distances(phrase, table)
     _along(phrase, table)
     _across(phrase, table)
@@ -71,7 +73,7 @@ def _points(phrase: Phrase, table: Table) -> None:
     phrase.replace(r"(?:dead )?(?:centre|middle|heart) of (?:the )?(?:table|cloth|bed|felt)|(?:dead )?centre table|middle of table",
                    _point(L / 2, W / 2, W / 4))  # fmt: skip
     centre = _point(L / 2, W / 2, W / 4)
-    phrase.replace(r"(in|into|to|toward|around|near|for|at) (?:the )?(?:very |dead )?(?:centre|middle)(?! (?:line|third|string|of|pocket|spot|ball)(?!\S))",
+    phrase.replace(r"(in|into|to|until|till|toward|around|near|for|at) (?:the )?(?:very |dead )?(?:centre|middle)(?! (?:line|third|string|of|pocket|spot|ball)(?!\S))",
                    rf"\1 {centre}")  # fmt: skip
     phrase.replace(r"out (?:in|to) (?:the )?open", lambda m: None)
 

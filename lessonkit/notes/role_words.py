@@ -50,15 +50,20 @@ INSURANCE_AFTER = (_words_to(rf"(?:insurance|safety valve){_NO_COPULA}", never="
 _DISTURB = one_of("touch", "disturb", "move", "hit", "bump", "hitting", "touching", "disturbing", "moving", "bumping", "clip",
                   "nudge", "kiss", "break", "run into", "bother", "wake", "break up")  # fmt: skip
 ALONE_BEFORE = (
-    rf"(?:(?<!to )leave|leaving|ignore|ignoring|avoid|avoiding|miss|missing|clear of|away from|keep off|stay off|hands off) {SMALL}{BALLS_LISTED}",
+    rf"(?:(?<!to )leave|ignore|ignoring|avoid|avoiding|miss|missing|clear of|away from|keep off|stay off|hands off) {SMALL}{BALLS_LISTED}",
     rf"(?:not|without|never)(?: (?:want|wish|like|going|try|trying|need|have|afford|dare|risk|want me))?(?: to)? {_DISTURB} {SMALL}{BALLS_LISTED}",
     rf"(?:do nothing to|careful (?:of|with|not to hit)|mind|watch out for|protect|take care of) {SMALL}{BALLS_LISTED}",
 )
 ALONE_AFTER = (
     rf"(?: (?:and|or|,|nor) {B})*(?: is| to be)?(?: left)? (?:alone|undisturbed|untouched|in peace)",
-    r"(?: should| must| has to| can| will)? (?:stays?|not move|not be (?:touched|moved|disturbed)|be left)(?!\S)(?: (?:put|where it (?:is|lies)|there|home|alone))?",
+    r"(?: (?!ball_|[.;])\S+){0,4} (?:,|--|;|[.])(?: (?:and|so))? (?:i|we|you) (?:will |must |should |want to |am going to )?(?:leave|keep|save) (?:it|that|that one|it there|it alone)(?= [.,;!]|$| alone| there| for| until)",
     r"(?: (?!ball_|[.;])\S+){0,4}(?: (?:,|--|;|[.]))?(?: do)? (?:not|never) (?:disturb|touch|move|hit|bump) (?:it|that)",
 )  # fmt: skip
+
+STAYS_AFTER = (
+    r"(?: should| must| has to| can| will)? (?:stays?|not move|not be (?:touched|moved|disturbed)|be left)(?!\S)(?: (?:put|where it (?:is|lies)|there|home|alone))?",
+)
+"""'The ten stays as insurance': left alone only where nothing else is said of it."""
 
 _SHOOT_NOT = one_of("see", "hit", "reach", "make", "play", "pot", "shoot", "take", "get", "get to", "get at")
 _SHUT = one_of("blocked", "tied up", "not on", "no good", "stuck", "hooked", "covered", "hidden", "buried", "dead against", "out",
@@ -79,19 +84,26 @@ OFF_AFTER = (
     r"(?: ,)? but (?:it |that )?(?:\S+ ){0,2}not (?:pass|go|fit|drop|work)",
     r" will not", r" has no pocket", r" has nowhere to go",
 )  # fmt: skip
+STRUCK_BEFORE = (
+    rf"(?:smack|smacks|bump|bumps|crash|crashes|run|runs|plough|plow|carom|caroms|glance|glances|slam|bounce|bounces|bust|break|breaks|knock|open|opens) (?:in to|into|off|off of|up|out|apart) {SMALL}{BALLS_LISTED}",
+)
+"""Balls that the cue ball is to run into after the called one."""
 LANDMARK_BEFORE = (
     rf"(?:behind|below|above|past|between|beside|next to|beyond|around|underneath|under|near|by|inside|outside|between {B} and) {SMALL}",
 )
 
 ROLES: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
-    ("alone", ALONE_BEFORE[2:], ALONE_AFTER[2:]),
+    ("alone", ALONE_BEFORE[2:], ALONE_AFTER[1:]),
     ("break", BREAK_BEFORE, ()), ("key", KEY_BEFORE, ()), ("insurance", INSURANCE_BEFORE, ()),
     ("break", (), BREAK_AFTER), ("key", (), KEY_AFTER), ("insurance", (), INSURANCE_AFTER),
-    ("alone", ALONE_BEFORE, ALONE_AFTER),
+    ("alone", ALONE_BEFORE, ALONE_AFTER), ("stays", (), STAYS_AFTER),
     ("off", OFF_BEFORE, OFF_AFTER),
+    ("struck", STRUCK_BEFORE, ()),
     ("landmark", LANDMARK_BEFORE, ()),
 )  # fmt: skip
 """Role, words before, words after; the first that fits is taken."""
+KEPT = ("break", "key", "insurance")
+"""Roles of balls that are kept for later: such a ball may be told to be left alone besides."""
 
 # --- the next ball
 

@@ -72,7 +72,13 @@ def read(phrase: Phrase) -> Roles:
     mentions: list[_Mention] = []
     for m in phrase.find(r"ball_(\d+)"):
         before, after, ball = line[: m.start()][-_REACH:], line[m.end() :][:_REACH], int(m[1])
-        role = next((r for r, b, a in say.ROLES if _before(b, before) or _after(a, after)), None)
+        fitting = [r for r, b, a in say.ROLES if _before(b, before) or _after(a, after)]
+        role = "alone" if fitting[:1] == ["stays"] else fitting[0] if fitting else None
+        if role in ("alone", *say.KEPT) and len(set(fitting)) > 1:
+            # "the key ball is the three, don't touch it" says two things of one ball
+            other = next((r for r in fitting if (r == "alone") != (role == "alone")), None)
+            if other == "alone" or other in say.KEPT:
+                given.setdefault(other, []).append(ball)
         to_pocket = _after((say.TO_POCKET,), after)
         if role:
             given.setdefault(role, []).append(ball)

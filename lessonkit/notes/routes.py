@@ -17,7 +17,8 @@ _KICKS = (
     rf"(?:off |kick off |kick |on |into |to |hit |touch |via |using |with )*(?P<rails>{_RAILS}) first",
     rf"(?:off|from|via|into|hit|hits) (?P<rails>{_RAILS}){_THEN} (?:in to|into|at|to hit|to catch|to meet|to find|finding|catching|hits?|hitting|before|to clip|clip|and hit|and in to)(?= (?:the )?ball_)",
     rf"(?:cue|it|whitey) (?:goes |comes |runs )?(?:hits?|to|into|touches|contacts|meets|strikes|off|finds) (?P<rails>{_RAILS})(?: (?:,|and))* (?:then|and then|before|and)(?: hits?| into| contacts?| meets| finds| strikes)?(?= (?:the )?ball_)",
-    rf"(?:cushion|kick)(?: (?:shot|at|ball_\d+|it|in|the|into|to|pocket_\S+|,|[:]))*(?: (?:off|from|via|[:,]))+ (?P<rails>{_RAILS})",
+    rf"first (?:(?:off|on|to|into|in to|hit|hits|touch|against|via) )?(?P<rails>{_RAILS})(?: (?:,|and|then|after that|the cue|it|hits?|into|in to))*(?= (?:the )?ball_)",
+    rf"(?:cushion|kick)(?: (?:shot|rails_1|at|ball_\d+|it|in|the|into|to|pocket_\S+|,|[:]))*(?: (?:off|from|via|[:,]))+ (?P<rails>{_RAILS})",
     rf"(?:off|from|via|into|hit|hits) (?P<rails>{_RAILS}) before(?= (?:the |hitting |hit |contacting |contact |touching |meeting |reaching |it |i |gets? to |getting to )*(?:ball_|the ball|contact|object|it(?!\S)|that(?!\S)))",
 )
 _BANK_WORD = r"(?:bank|banks|double|doubles|doubled)"
@@ -109,7 +110,7 @@ def _count(phrase: Phrase) -> tuple[int | None, bool]:
     if routes:
         return sum(len(re.findall(r"rail_\S+", m[0])) for m in routes), False
     if phrase.has(
-        r"(?:off|into|in to|using|hit|hits|catch|catches|touch|touches) (?:the |a )?(?:rail|rail_\?)(?! first)"
+        r"(?:off|after|into|in to|using|hit|hits|catch|catches|touch|touches) (?:the |a )?(?:rail|rail_\?)(?! first)"
     ):
         return 1, False
     if phrase.has(r"(?:to|into) (?:the )?(?:rail|rail_\?) and (?:back|out|off)(?: \S+)?"):

@@ -14,6 +14,7 @@ from lessonkit.notes import (
     balls,
     clauses,
     cushions,
+    heard,
     landing,
     numbers,
     places,
@@ -67,6 +68,7 @@ def understand(text: str, table: Table) -> Intent:
 def tagged(text: str, table: Table) -> Phrase:
     """The phrase with every understood run of words as a tag."""
     phrase = Phrase.of(text)
+    heard.rewrite(phrase)
     clauses.past(phrase)
     aims.rewrite(phrase)
     numbers.rewrite(phrase)

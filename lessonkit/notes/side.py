@@ -18,7 +18,7 @@ _SOME = one_of("a touch of", "a hint of", "a hair of", "a bit of", "a little bit
                "a whisper of", "tons of", "a spot of", "a drop of", "a suggestion of", "a ton of")  # fmt: skip
 _NO = r"(?:no|not|without|zero|never)"
 _NONE = (
-    rf"{_NO}(?: (?:use|using|put|putting|apply|want|need|with|have|much|no|bother with|require|want to put|going to use|a|an|any|hint|of|left|or|right|the|to|add))* (?:english|side spin|side|spin)"
+    rf"{_NO}(?: (?:use|using|put|putting|apply|want|need|with|have|much|no|bother with|require|want to put|going to use|a|an|any|hint|of|left|or|right|the|to|add))* (?:english|side spin|side|spin|juice)"
     r"(?: at all| whatsoever| on it| on the cue_ball)?",
     r"nothing (?:on it|on the (?:cue_ball|ball|white)|fancy|left or right|sideways)",
     r"(?:dead |right in the |plain |pure )?(?:centre|middle) ball(?: hit)?",
@@ -86,7 +86,7 @@ def _clock_half(m: re.Match[str]) -> str | None:
 
 def _amounts(phrase: Phrase) -> None:
     """'A tip and a half', '1.5 tips of' into `tips_1.5`."""
-    phrase.replace(r"(?P<amount>an?|one|\d) and an? (?P<more>half|quarter) tips?(?: of)?", _tips)
+    phrase.replace(r"(?P<amount>an?|one|\d) and (?:an? )?(?P<more>half|quarter) tips?(?: of)?", _tips)
     phrase.replace(r"tips? (?P<amount>\d?\.?\d+)(?= (?:left|right|side))", _tips)
     phrase.replace(
         rf"(?P<amount>{AMOUNT}) tips?(?P<more> and an? half| and an? quarter)?(?: tips?)?(?:(?: worth)? of)?",

@@ -9,7 +9,7 @@ _WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
         "speed_medium",
         (
-            r"(?:medium|moderate|normal|natural|regular|average|middling|mid|ordinary|usual|standard|comfortable|half|steady|even|smooth)(?: (?:speed|pace|weight|power|stroke|hit|strength|force|tempo))",
+            r"(?:medium|moderate|middle|normal|natural|regular|average|middling|mid|ordinary|usual|standard|comfortable|half|steady|even|smooth)(?: (?:speed|pace|weight|power|stroke|hit|strength|force|tempo))",
             r"medium",
             r"moderately",
             r"half power",
@@ -112,7 +112,7 @@ _WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
             r"(?:lag|pocket|dead|drop|dying|rolling|crawl|baby|feather|safety|drip|whisper|touch|low|minimum|minimal|little|walking|snail) (?:speed|weight|pace|power)",
             r"(?:at |with )?(?:the )?pace of a lag",
             r"lag(?: it)?",
-            r"with (?:very )?little (?:pace|speed|power)",
+            r"with (?:very |a )?little (?:pace|speed|power|force|strength)",
             r"feather(?:s)?(?: it)?",
             r"trickle(?:s)?(?: it)?(?: in)?",
             r"dribble(?: it)?(?: in)?",
@@ -146,6 +146,23 @@ _WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
 
 def rewrite(phrase: Phrase) -> None:
     """Words of speed into `speed_WORD`; to be run before the strokes take 'roll it in' and 'power draw'."""
+    # "speed normal", "force middle": the adjective after its noun
+    phrase.replace(
+        r"(?:speed|pace|force|weight) (?:is |will be |: |= )?(?P<how>very soft|soft|slow|low|small|normal|medium|middle|average|high|big|hard|strong|firm|fast)(?= (?:[.,;:!)]|and|for|with|to|so)(?: |$)|$)",
+        lambda m: {
+            "low": "soft",
+            "small": "soft",
+            "high": "hard",
+            "big": "hard",
+            "normal": "medium",
+            "middle": "medium",
+            "average": "medium",
+        }.get(m["how"], m["how"]),
+    )
+    phrase.replace(
+        r"roll up (?:on|to|on to|against|tight to)(?= (?:the )?ball_)", "rolling it , speed_soft hit"
+    )
+    phrase.replace(r"roll up(?= [.,;:]|$| behind)", "rolling it , speed_soft")
     # "power draw", "power follow": the stroke's own word, and at the same time a hard one
     phrase.replace(r"power (?=draw|screw|follow)", "power")
     phrase.replace(r"(?:nice |very |a )*(?:soft|slow|easy|gentle|lazy) roll(?! it)", "speed_soft rolling it")

@@ -34,7 +34,7 @@ _PHRASES: tuple[tuple[str, tuple[str, ...]], ...] = (
             r"dead stop",
             r"(?:stops?|kill|stick|pin) (?:stone )?(?:dead|cold)",
             r"dead (?:in its tracks|on the spot)",
-            rf"(?:stick|freeze|kill|nail) {_IT}(?! (?:near|by|place_|off))",
+            rf"(?:stick|freeze|kill|nail) {_IT}(?! (?:near|by|place_|off|after|(?:on|with) (?:the )?rail))",
             r"(?:kill|stick|stop) shot",
             r"a stop",
             r"just stop",
@@ -118,7 +118,7 @@ _PHRASES: tuple[tuple[str, tuple[str, ...]], ...] = (
         ),
     ),
 )
-_BACK = r"(?:suck|rip|pull|zip|spin|snatch|yank|drag|tug|reel|jerk|snap|scoot|suction|whip|haul|wheel) (?:it |her |him |whitey |the cue |cue |this )?(?:straight |right |all the way )?back(?:ward|wards)?"
+_BACK = r"(?:suck|rip|pull|zip|spin|snatch|yank|drag|tug|reel|jerk|snap|scoot|suction|whip|haul|wheel) (?:it |her |him |whitey |the cue |cue |this |the ball )?(?:straight |right |all the way )?back(?:ward|wards)?"
 _WEAK_BACK = r"(?:bring|come|draw|get|take|fetch) (?:it |her |him |whitey |the cue |cue )?(?:straight |right )?back(?:ward|wards)?(?= (?:toward|to|for|a|half|one|\d|across|up|down|[.,;])(?: |$)|$)"
 _WEAK: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
@@ -126,9 +126,9 @@ _WEAK: tuple[tuple[str, tuple[str, ...]], ...] = (
         (
             r"(?:stay|stays|sit|sits|hold|holds|dies?|stop|stops) (?:right )?(?:there|put|where (?:it|i) (?:is|am|lie|lies)|dead|still|here|in place)",
             r"die(?:s)? there",
-            r"(?:hold|holding) (?:it|her|whitey|the cue|cue)(?: (?:right )?(?:there|still|here|up))?(?= [.,;:]|$| for)",
+            r"(?:hold|holding) (?:it|her|whitey|the cue|cue)(?: (?:right )?(?:there|still|here|up))?(?= [.,;:]|$| for| so)",
             r"hold (?:its|my) ground",
-            r"kill (?:the )?(?:speed|cue|it)",
+            r"kill (?:the )?(?:speed|cue|it)(?! (?:off|after|on|with)(?!\S))",
             r"(?:without|not) moving",
             r"dead ball",
         ),
@@ -164,6 +164,10 @@ def rewrite(phrase: Phrase) -> None:
 
 def deny(phrase: Phrase) -> None:
     """'not ... draw', 'no follow', 'without left': the word is taken back."""
+    phrase.replace(
+        r"(?:left|leave|leaves|leaving|sell|sold|give|gives|gave) (?:him|her|the|you|my opponent|the opponent|the other player) nothing",
+        "safe_leave",
+    )
     thing = r"(?:stroke|weak|speed|side|rel|tips)_\S+"
     phrase.replace(
         rf"(?:not|no|without|never|avoid|nothing|instead of|rather than)(?: {_DENY_GAP}){{0,5}} {thing}(?: (?:or|nor|and no) {thing})*",

@@ -37,9 +37,14 @@ def wrong(note: dict[str, Any], intent: Intent) -> dict[str, Any]:
             out[key] = (want, got)
     if "tips" in note and intent.side_tips != note["tips"]:
         out["tips"] = (note["tips"], intent.side_tips)
+    if "via" in note and list(intent.via) != note["via"]:
+        out["via"] = (note["via"], intent.via)
+    for key in ("shade", "into_rack"):
+        if key in note and getattr(intent, key) != note[key]:
+            out[key] = (note[key], getattr(intent, key))
     if not _lands(note.get("at"), intent):
         out["landing"] = (note.get("at"), intent.landing)
-    return out
+    return {k: v for k, v in out.items() if k not in note.get("open", [])}
 
 
 def _lands(at: list[float] | None, intent: Intent) -> bool:

@@ -1,0 +1,90 @@
+"""Dictated notes: misheard words, clauses without stops, what happened told beside the plan, and sights of a rail."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lessonkit.model import Table
+from lessonkit.notes import remarks
+from lessonkit.notes.sentences import understand
+
+NINE = Table("9ft", 2540.0, 1270.0)
+
+
+@pytest.mark.parametrize(
+    ("heard", "meant"),
+    [
+        ("the for ball in the foot left corner", "the four ball in the foot left corner"),
+        ("to ball head right", "two ball head right"),
+        ("i'll take the ate into the foot right", "i'll take the eight into the foot right"),
+        ("plan bee the six in the foot left", "plan b the six in the foot left"),
+        ("five in the foot left and the nine is my brake ball", "five in the foot left and the nine is my break ball"),
+        ("five foot write corner stunt it", "five foot right corner stun it"),
+        ("the three in the foot left and the six is the keyboard", "the three in the foot left and the six is the key ball"),
+        ("the nine in the foot left off to rails with draw", "the nine in the foot left off two rails with draw"),
+    ],
+)  # fmt: skip
+def test_a_misheard_word_means_what_was_said(heard: str, meant: str) -> None:
+    """The slip and the word it stands for give the same intent."""
+    assert understand(heard, NINE) == understand(meant, NINE)
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "shape for ball three",
+        "next to ball 5 in hand",
+        "leave it for ball in hand",
+        "the one I want to ball up",
+    ],
+)
+def test_a_small_word_before_ball_may_be_just_that(said: str) -> None:
+    """'For ball three' is not the four."""
+    assert understand(said, NINE).ball not in (2, 4)
+
+
+@pytest.mark.parametrize(
+    ("said", "left"),
+    [
+        ("the five in the side with draw and i hit it way too fat", "the five in the side with draw"),
+        ("the nine in the side, it ran all the way to the head rail", "the nine in the side,"),
+        ("the eleven in the head-left, too strong", "the eleven in the head-left,"),
+        ("it came back too far, meant to die in the middle", "meant to die in the middle"),
+    ],
+)
+def test_what_happened_goes_without_full_stops_too(said: str, left: str) -> None:
+    """Clauses after the fact are taken out of a run-on sentence, the plan beside them stays."""
+    assert remarks.without(said).strip() == left
+
+
+@pytest.mark.parametrize(
+    "said", ["do not hit it too hard", "not too soft and not too hard", "draw it without going too fast"]
+)
+def test_a_warning_is_no_verdict(said: str) -> None:
+    """'Not too hard' is what was meant."""
+    assert remarks.without(said) == said
+
+
+@given(st.text(alphabet="itranwentheycueball ,.tooandbutmissed'’\n", max_size=120))
+def test_remarks_keep_every_place_of_the_text(text: str) -> None:
+    """Whatever is blanked, the text keeps its length and what is left stands where it stood."""
+    out = remarks.without(text)
+    assert len(out) == len(text)
+    assert all(b in (a, " ") for a, b in zip(text, out, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("words", "x", "y"),
+    [
+        ("by the second diamond on the head rail", 100.0, 635.0),
+        ("at the first diamond from the left on the foot rail", 2440.0, 952.5),
+        ("near the third diamond up from the foot on the left rail", 1587.5, 1170.0),
+        ("to the right rail, second diamond", 1270.0, 100.0),  # from which end is not said: the rail only
+    ],
+)
+def test_a_sight_of_a_rail_is_a_place(words: str, x: float, y: float) -> None:
+    """Three sights stand on a short rail and seven along a long one (WPA, equipment specifications)."""
+    landing = understand(f"Nine in the foot-left, cue ball {words}.", NINE).landing
+    assert landing is not None and landing.point == pytest.approx((x, y), abs=1.0)
