@@ -28,7 +28,7 @@ _BACK = r"stun(?: it| her| the cue_ball| the cue)?(?: (?:and|with a (?:touch|bit
 _B = r"ball_(\d+)"
 _ONTO = r"(?: (?:in to|into|to|on to|on|at|,|->|and|then|first|the|hit|hits|sends|send|touch|touches|push|pushes|drive|drives|knock|knocks|kiss|kisses|strikes|goes|go|has|must|pots|makes))*"
 _OFF = r"(?:(?: ,)? (?:off|with|from|by|via)(?: of)?(?: the)?)"
-_RACK = r"(?:rack|pack|stack|cluster|bunch|triangle|pile)"
+_RACK = r"(?:rack|pack|stack|cluster|bunch|group|clump|triangle|pile)"
 _OPEN = (
     rf"(?:(?:into|in to|open|open up|break|break up|break open|scatter|smash|crack|split|burst|bust|blow|spread|loosen)(?: up| open| out| apart| in to| into)*(?: the| my| that| this| a)? {_RACK}|"
     rf"(?:open|break|blow|bust|smash|crack|split|knock)(?: the| that| this| a)? {_RACK} (?:up|open|out|apart|wide open)|"

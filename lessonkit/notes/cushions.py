@@ -27,6 +27,10 @@ _NONE = (
 
 def rewrite(phrase: Phrase) -> None:
     """Cushions into `rail_NAME`, counts into `rails_N`."""
+    phrase.replace(
+        r"(kick (?:\S+ ){0,4}off (?:the )?(?:left|right))(?: hand)?(?: side)?(?= (?:at|to|into|in to|for|and|,)(?!\S))",
+        r"\1 rail",
+    )
     phrase.replace(r"(?:baulk|balk) rail", "head rail")
     for pattern in _NONE:
         phrase.replace(pattern, "rails_0")

@@ -148,7 +148,7 @@ def _along(phrase: Phrase, table: Table) -> None:
         _x(1 / 3, 2 / 3),
     )
     phrase.replace(
-        r"level with the (?:side|middle)s?(?: pocket)?|level with pocket_\?side|between the (?:two )?(?:side|middle)s|between the (?:two )?pocket_\?side",
+        r"level with the (?:side|middle)s?(?: pocket)?|level with pocket_\?side|between (?:the )?(?:two |2 |both )?(?:side|middle)s|between (?:the )?(?:two |2 |both )?pocket_\?side",
         _x(0.42, 0.58),
     )
     phrase.replace(r"(?:back )?up table|toward the head", _x(0.0, 0.5))

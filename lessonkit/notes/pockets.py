@@ -46,6 +46,7 @@ _SIDES = (
     r"middle ?,? (?:on )(?:the )?(?P<side>left|right)(?: side)?(?! of)",
     rf"side (?:on|to) the {_SIDE}(?: side| one)?(?! (?:of|half))",
     r"side (?P<side>left|right)(?: pocket)?",
+    rf"(?:pocket|hole) (?:of )?(?:the )?(?:side|middle)(?: of)?(?: the)? {_SIDE}",
     r"side , (?:the )?(?P<side>left|right)(?: hand)?(?: one| side)?(?= [.,;:!]|$)",
     r"(?P<lead>(?:in|into|for|to|at|toward|through) (?:the|that|my|your) )(?P<side>left|right)(?: hand)? side(?: pocket)?"
     r"(?! (?:of|spin|english|rail|half|long|at))",
@@ -68,7 +69,7 @@ _BALL = (
 )
 _TURNED = rf"(?P<lead>{_BALL}) (?:top|bottom|upper|lower) (?P<which>left|right|middle)(?: hand)?(?! (?:of|english|side spin|side|spin|and|with)(?!\S))"
 """'The nine top left', 'in the bottom right': a pocket of the picture, unless the note names one of the table."""
-_AFTER_BALL = rf"(?P<lead>{_BALL}) (?P<far>far|near) {_SIDE}(?= [,.;:]|$)"
+_AFTER_BALL = rf"(?P<lead>{_BALL}(?: [.])?) (?P<far>far|near) {_SIDE}(?= [,.;:]|$)"
 _NAMED = r"pocket_(?:head|foot|side)-\S+"
 
 
@@ -86,6 +87,9 @@ def _turned(phrase: Phrase) -> None:
 def rewrite(phrase: Phrase) -> None:
     """Pockets into `pocket_foot-left` and the like."""
     phrase.replace(r"(\d{1,2}) b", r"\1 ball")  # "3b"
+    phrase.replace(
+        r"between (?:the )?(?:2|both)(?: the)? (?:side|middle)(?: pocket)?", "level with pocket_?side"
+    )
     phrase.replace(r"(?:cross corner)", "cross_corner")
     phrase.replace(r"(?:cross side|cross table|across the table and back)(?= \S|$)", "cross_side")
     phrase.replace(

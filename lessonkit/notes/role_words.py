@@ -14,7 +14,7 @@ SMALL = (
     "right |still |then |also |ball |, |: |-- |always )*"
 )
 """Small words that may stand between a turn of speech and its ball."""
-LINK = "(?:the |a |is |will |would |can |be |looks |like |being |still |again |then |now |: |-- |-> |number |as )*"
+LINK = "(?:the |a |is |which |that |will |would |can |be |looks |like |being |still |again |then |now |: |-- |-> |number |as )*"
 BALLS_LISTED = rf"(?:{B} (?:and |or |, |, and |nor )+)*"
 _STOP = r"ball_|[.;]|pocket_"
 _NO_COPULA = r"(?! (?:ball )?(?:is|will|:|--|-> |ball_))"

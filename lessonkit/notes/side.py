@@ -184,5 +184,10 @@ def _heights(phrase: Phrase) -> None:
     # high and low name no pocket, so a ball may follow: "low left on the four"
     phrase.replace(r"(?P<height>high|low) (?P<side>left|right)(?= on (?:the |this |that )?(?:\d|one))", both)
     phrase.replace(rf"(?P<side>left|right) and (?P<height>{_H}){_NOT_PLACE}", both)
+    # "I attack the white up and left"
+    phrase.replace(
+        r"(?:attack|hit|strike|touch|cue|play|take) (?:the )?(?:white|cue_ball|cue ball|it) (?P<height>up|down)(?: and|,)? (?:to the )?(?P<side>left|right)",
+        lambda m: f"stroke_{'follow' if m['height'] == 'up' else 'draw'} side_{m['side']}",
+    )
     phrase.replace(rf"(?P<height>{_H}) (?:and |with )?(?:{_SOME} )?(?P<rel>inside|outside|rel_\S+)",
                    lambda m: f"stroke_{_HEIGHT[m['height']]} rel_{m['rel'].removeprefix('rel_')}")  # fmt: skip

@@ -25,6 +25,7 @@ _WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
             r"(?:as )?hard as (?:you|i|we) (?:like|can|dare|want)",
             rf"(?:very |really |as |pretty |good and |nice and |hit )?hard(?: (?:stroke|speed|hit|as (?:you|i) can))?{_NOT_SHOT}",
             r"with authority",
+            r"with (?:much |a lot of )?force",
             r"(?:let|lets|letting) (?:it|her|him|them|cue|the cue|that|loose|the stroke|my arm)?(?: )?(?:fly|rip|go)",
             r"like (?:a|the|my) break(?: shot)?",
             r"fire (?:away|at)(?: at)?",
@@ -105,7 +106,7 @@ _WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
         "speed_soft",
         (
-            r"(?:very |nice and |really |super |so |ever so |real |pretty |too )?(?:soft|softly|gentle|gently|slow|slowly|easy|lightly|tender|tenderly|delicate|delicately|quietly)(?: (?:stroke|speed|hit|pace|weight|roll|touch|and easy|and slow|as you like|as can be))?(?! (?:shot|one|pot|cut|out|money|ball|to see|game|peasy|enough|ball_\d+)(?!\S))",
+            r"(?:very |nice and |really |super |so |ever so |real |pretty |too )?(?:soft|softly|gentle|gently|slow|slowly|(?<!very )easy|lightly|tender|tenderly|delicate|delicately|quietly)(?: (?:stroke|speed|hit|pace|weight|roll|touch|and easy|and slow|as you like|as can be))?(?! (?:shot|one|pot|cut|out|money|ball|to see|game|peasy|enough|ball_\d+)(?!\S))",
             r"(?:not|without) (?:too )?(?:much|a lot of|any real|any) (?:force|power|pace|speed|muscle)",
             r"nice and easy",
             r"take it easy",
@@ -158,6 +159,11 @@ def rewrite(phrase: Phrase) -> None:
             "middle": "medium",
             "average": "medium",
         }.get(m["how"], m["how"]),
+    )
+    # "trickles a foot or so forward": natural roll, and that one says how soft in the word itself
+    phrase.replace(
+        r"(?P<how>trickle|creep|dribble|crawl|nudge|drift|roll)s?(?: (?:a|an|\d|half|just|only|foot|foot_length|inch|diamond|ball|few|couple|or|so|of|bit|little)){1,6} forward",
+        lambda m: "rolling it" if m["how"] in ("drift", "roll") else "speed_soft rolling it",
     )
     phrase.replace(
         r"roll up (?:on|to|on to|against|tight to)(?= (?:the )?ball_)", "rolling it , speed_soft hit"
