@@ -123,7 +123,7 @@ def _comparison(c: Comparison | None) -> Json | None:
         "called_made": c.called_made, "landing_error_mm": _number(c.landing_error_mm),
         "path_distance_mm": _number(c.path_distance_mm), "rails_planned": c.rails_planned,
         "rails_actual": c.rails_actual, "verdict": c.verdict, "sentence": c.sentence,
-        "differences": [_difference(d) for d in c.differences], "cause": c.cause,
+        "differences": [_difference(d) for d in c.differences], "cause": c.cause, "cause_sure": c.cause_sure,
         "unexplained_mm": _number(c.unexplained_mm), "detail": c.detail, "meant": _strike(c.meant),
         "unplanned": None if c.unplanned is None else _event(c.unplanned),
     }  # fmt: skip
@@ -142,7 +142,7 @@ def _difference(d: Difference) -> Json:
     return {
         "account": d.account, "planned": _number(d.planned, 3), "actual": _number(d.actual, 3),
         "error": _number(d.error, 4), "sure": d.sure, "words": d.words, "landing": _xy(d.landing),
-        "explains": _number(d.explains, 3),
+        "explains": _number(d.explains, 3), "explains_least": _number(d.explains_least, 3),
     }  # fmt: skip
 
 

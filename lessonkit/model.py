@@ -364,6 +364,8 @@ class Difference:
     """Where the planned stroke with this one difference leaves the cue ball, simulated; None: it drops, or not known."""
     explains: float | None = None
     """Share of the landing error that this one difference brings about: 1 all, 0 none, below 0 it made it smaller."""
+    explains_least: float | None = None
+    """The least such share with the difference one standard error larger or smaller; None: not known."""
 
 
 @dataclass(frozen=True)
@@ -391,6 +393,8 @@ class Comparison:
     """The stroke that the played one is held against: of all that do what the plan says, the one nearest to it."""
     unplanned: Event | None = None
     """What the cue ball ran into that the plan does not have, where that turned it off its way; None: nothing, or not known."""
+    cause_sure: bool = False
+    """Whether the cause would be named too if the figures lay somewhat otherwise; else the sentence says 'probably'."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -36,6 +36,11 @@ UNEXPLAINED = 0.5
 """Share of the landing error that all known differences together may leave over for a cause to be named."""
 
 
+FIRM_MOST, FIRM_STILL, FIRM_LEAD, FIRM_LEFT, FIRM_ERRORS = 0.65, 0.5, 0.25, 0.35, 3.0
+"""The same bounds, and the difference in its errors, for a cause that is named without 'probably': one at the limit of those
+above is told in one run and not in the next. All our choice."""
+
+
 @dataclass(frozen=True)
 class Ending:
     """How a simulated stroke ends."""
@@ -54,6 +59,8 @@ class Causes:
     differences: tuple[Difference, ...]
     cause: Account | None
     unexplained_mm: float | None
+    firm: bool = False
+    """Whether the cause is no close thing."""
 
 
 def find_causes(
@@ -101,32 +108,33 @@ def find_causes(
             None if any(t is None for t in told) else min(t for t in told if t is not None),
         )
     differences = tuple(
-        replace(d, landing=landings.get(d.account), explains=shares.get(d.account, (None, None))[0])
+        replace(d, landing=landings.get(d.account), explains=share, explains_least=least)
         for d in plain
+        for share, least in [shares.get(d.account, (None, None))]
     )
     left = _left_over(planned, together, rest)
     explained = _explained(planned, together, rest, drop, made)
-    cause = None
     if not landed and explained is not None and explained >= 1.0 - UNEXPLAINED:
-        cause = _cause(differences, shares)
-    return Causes(differences, cause, left)
+        cause, firm = _cause(differences)
+        return Causes(differences, cause, left, firm and explained >= 1.0 - FIRM_LEFT)
+    return Causes(differences, None, left)
 
 
-def _cause(
-    differences: tuple[Difference, ...], shares: dict[Account, tuple[float | None, float | None]]
-) -> Account | None:
-    """The sure difference that explains most, if it does so by far and does not hang on a hair."""
+def _cause(differences: tuple[Difference, ...]) -> tuple[Account | None, bool]:
+    """The sure difference that explains most, if it does so by far and does not hang on a hair; and whether it is firm."""
     told = [(d.explains, d) for d in differences if d.explains is not None]
     if not told:
-        return None
+        return None, False
     share, best = max(told, key=lambda p: (p[0], p[1].sure))
     # a miss or a scratch happens or not: a doubtful difference that would also have brought it about is no rival
     whole = share == 1.0
     second = max((s for s, d in told if d is not best and (d.sure or not whole)), default=0.0)
-    least = shares[best.account][1]
+    least = best.explains_least
     if not best.sure or share < MOST or least is None or least < STILL or share - second < LEAD:
-        return None
-    return best.account
+        return None, False
+    errors = abs((best.actual or 0.0) - best.planned) / max(best.error or 0.0, 1e-9)
+    firm = share >= FIRM_MOST and least >= FIRM_STILL and share - second >= FIRM_LEAD
+    return best.account, firm and errors >= FIRM_ERRORS
 
 
 def _difference(m: Measured, plan: Plan) -> Difference:

@@ -100,6 +100,7 @@ def compare(
         ),
         sure,
         None if met is None else met.event,
+        causes.cause is not None and causes.firm,
     )  # fmt: skip
 
 
@@ -154,7 +155,9 @@ def _caused(sentence: str | None, plan: Plan, causes: Causes) -> str | None:
         return sentence
     first = plan.via[0] if plan.via else plan.ball
     ball = words.ball_name(first) if first is not None and first != plan.ball else None
-    return words.with_cause(sentence, clause(best.account, best.words, best.planned, best.actual, ball))
+    return words.with_cause(
+        sentence, clause(best.account, best.words, best.planned, best.actual, ball), causes.firm
+    )
 
 
 def called_made(shot: SeenShot, plan: Plan) -> bool | None:

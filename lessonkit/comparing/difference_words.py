@@ -93,15 +93,18 @@ def _of_strokes(
     )
     unknown = [NAMES[d.account] for d in differences if d.actual is None]
     if unknown:
-        said += f" The footage does not tell the {_listed(unknown)}."
+        said += f" The footage does not tell the {' or the '.join(unknown)}."
     if what is None or all(d.explains is None for d in differences):
         return said
     if cause is None and met:
         return said
     if cause is None:
         return said + f" No single difference surely accounts for most of {what}."
-    share = next(d.explains for d in differences if d.account == cause) or 0.0
+    best = next(d for d in differences if d.account == cause)
+    share, least = best.explains or 0.0, best.explains_least
     part = f"{min(share, 1.0) * 100:.0f} % of {what}" if what == LANDING else what
+    if what == LANDING and least is not None and round(100 * least) < round(100 * min(share, 1.0)):
+        part += f" (within its error, for {least * 100:.0f} % at least)"
     return said + f" Played through one at a time, the {NAMES[cause]} alone accounts for {part}."
 
 
@@ -118,8 +121,17 @@ NAMES: dict[Account, str] = {
 
 
 def _whole(d: Difference) -> str:
-    return f"hit {d.words}" if d.account == "fullness" else d.words or ""
+    said = f"hit {d.words}" if d.account == "fullness" else d.words or ""
+    doubt = _doubt(d)
+    return f"{said} (give or take {doubt})" if doubt else said
 
 
-def _listed(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+def _doubt(d: Difference) -> str | None:
+    """The standard error of a difference in the unit of its words; None where the words hold no figure."""
+    if d.error is None or d.words is None or not any(c.isdigit() for c in d.words):
+        return None
+    if d.account == "fullness":
+        return f"{max(d.error, 0.01):.2f}"
+    if d.account == "speed":
+        return f"{max(d.error / d.planned * 100, 1.0):.0f} %"
+    return _mm(d.error)

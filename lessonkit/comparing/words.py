@@ -63,9 +63,9 @@ LONGEST = 130
 """Characters of a sentence that still makes three short captions; a longer one goes without its cause."""
 
 
-def with_cause(sentence: str, cause: str) -> str:
-    """The sentence with what it comes from, if it stays short enough to read."""
-    said = f"{sentence.removesuffix('.')}, mostly from {cause}."
+def with_cause(sentence: str, cause: str, firm: bool = True) -> str:
+    """The sentence with what it comes from, if it stays short enough to read; not firm: 'probably'."""
+    said = f"{sentence.removesuffix('.')}, {'mostly' if firm else 'probably'} from {cause}."
     return said if len(said) <= LONGEST else sentence
 
 
