@@ -126,7 +126,12 @@ def _errors_option(command: F) -> F:
 
 
 def _footage_options(command: F) -> F:
-    """Those, and the folder that a lesson goes into."""
+    """Those, the folder that a lesson goes into, and whether another film's lesson there may go."""
+    anew = click.option(
+        "--replace",
+        is_flag=True,
+        help="If DIR holds the lesson of another film, remove that lesson first; your lesson.toml stays.",
+    )
     out = click.option(
         "--out",
         type=click.Path(path_type=Path),
@@ -134,7 +139,7 @@ def _footage_options(command: F) -> F:
         metavar="DIR",
         help="The folder to write into: new, empty, or one that lessonkit made.",
     )
-    return out(_table_options(command))
+    return out(anew(_table_options(command)))
 
 
 def _clock_time(ctx: click.Context, param: click.Parameter, value: str | None) -> float | None:
@@ -176,12 +181,13 @@ def analyse(
     head: str,
     corners: Corners | None,
     execution: Execution,
+    replace: bool,
 ) -> None:
     """Work out every shot of FOOTAGE and write DIR/analysis.json."""
     from lessonkit import stages
     from lessonkit.progress import talk
 
-    job = stages.Job(footage, out, notes, table, head, corners, execution)
+    job = stages.Job(footage, out, notes, table, head, corners, execution, replace)
     result = stages.analyse(job, talk())
     _tell(result)
     click.echo(f"Analysis: {out / stages.ANALYSIS}")
@@ -250,13 +256,14 @@ def make(
     head: str,
     corners: Corners | None,
     execution: Execution,
+    replace: bool,
     **wishes: Any,
 ) -> None:
     """Make the whole lesson of FOOTAGE: video, captions, chapters, report, stills and analysis."""
     from lessonkit import publishing, stages
     from lessonkit.progress import talk
 
-    job = stages.Job(footage, out, notes, table, head, corners, execution)
+    job = stages.Job(footage, out, notes, table, head, corners, execution, replace)
     wanted = publishing.Wishes(**wishes)
     result = stages.make(job, talk(), wanted)
     _tell(result)

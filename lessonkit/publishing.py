@@ -161,7 +161,7 @@ def publish(footage: Path, out: Path, analysis: Analysis, wishes: Wishes, talk: 
     _drop_old(out / "stills", _STILL, beside.written)
     talk.say("Making thumbnails and the sheet for students.")
     thumbnails.write(footage, analysis, out)
-    also = (sheet.write(analysis, out), sound.caution, _undrawn(analysis, cuts, settings))
+    also = (sheet.write(analysis, out), sound.caution, _undrawn(analysis, cuts, settings), _old_draft(out))
     return (*unheard, *cautions, *(c for c in also if c))
 
 
@@ -204,6 +204,13 @@ def _left_behind(out: Path) -> tuple[str, ...]:
         f"{VIDEO} and its captions, chapters, stills, description, thumbnails and sheet are those of an earlier run; the "
         "report and the table of shots go with the draft. Without --draft all are made anew.",
     )
+
+
+def _old_draft(out: Path) -> str | None:
+    """What to tell of a draft that lies beside a new lesson."""
+    if not (out / DRAFT_VIDEO).exists():
+        return None
+    return f"{DRAFT_VIDEO} is that of an earlier run; delete it once you no longer need it."
 
 
 def _drop_old(folder: Path, names: re.Pattern[str], written: Sequence[Path]) -> None:

@@ -62,6 +62,8 @@ class Job:
     """Four pixel places given by hand, or None to find them."""
     execution: Execution = STEADY
     """How far the player's strokes stray."""
+    replace: bool = False
+    """Whether the lesson of another film in the folder may go."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,11 +212,17 @@ def _check_same_film(job: Job, info: Footage) -> None:
             (info.width, info.height, info.frames) == (known.width, known.height, known.frames)
             and abs(info.duration_s - known.duration_s) < SAME_LENGTH_S
         )
-    if not same:
+    if not same and job.replace:
+        from lessonkit.clearing import clear
+
+        # a folder without our mark is refused before anything in it is touched
+        open_folder(job.out)
+        clear(job.out, (*(name for name in WRITTEN if name != ANALYSIS), ANALYSIS))
+    elif not same:
         of = f" ({known.name})" if known is not None else ""
         raise FolderError(
-            f"{job.out} holds the analysis of another film{of}, which would be lost; give --out another folder, or delete "
-            "that one if you no longer need it."
+            f"{job.out} holds the analysis of another film{of}, which would be lost; give --out another folder, or "
+            "--replace if you no longer need what is there."
         )
 
 

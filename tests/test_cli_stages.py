@@ -117,6 +117,41 @@ def test_another_film_does_not_replace_what_a_folder_holds(job: stages.Job, watc
     stages.analyse(replace(job, footage=renamed), Talk())
 
 
+def test_another_film_replaces_it_when_asked_to(job: stages.Job, watched: list[Any]) -> None:
+    """What lessonkit wrote goes, whatever a person put there stays."""
+    stages.analyse(job, Talk())
+    (job.out / "stills").mkdir()
+    for name in (
+        "stills/shot-01-plan.png",
+        "stills/mine.png",
+        "lesson.toml",
+        "lesson.mp4",
+        "draft.mp4",
+        "cuts.toml",
+    ):
+        (job.out / name).write_bytes(b"x")
+    other = job.footage.with_name("other.mp4")
+    other.write_bytes(job.footage.read_bytes() + b"\0\0\0\x09free!")
+    stages.analyse(replace(job, footage=other, replace=True), Talk())
+    assert len(watched) == 2
+    left = {p.relative_to(job.out).as_posix() for p in job.out.rglob("*") if p.is_file()}
+    assert {"stills/mine.png", "lesson.toml", "analysis.json"} <= left
+    assert not left & {"stills/shot-01-plan.png", "lesson.mp4", "draft.mp4", "cuts.toml"}
+    stages.analyse(replace(job, footage=other), Talk())  # from now on the folder is this film's
+
+
+def test_a_folder_of_somebody_else_is_not_cleared(job: stages.Job, watched: list[Any]) -> None:
+    """Without lessonkit's mark nothing goes, asked or not."""
+    stages.analyse(job, Talk())
+    other = job.footage.with_name("other.mp4")
+    other.write_bytes(job.footage.read_bytes() + b"\0\0\0\x09free!")
+    (job.out / MARK).unlink()
+    (job.out / "analysis.json").write_text("{}")
+    with pytest.raises(FolderError, match="did not make"):
+        stages.analyse(replace(job, footage=other, replace=True), Talk())
+    assert (job.out / "analysis.json").read_text() == "{}"
+
+
 def test_a_folder_that_does_not_remember_its_film_is_told_by_its_analysis(
     job: stages.Job, watched: list[Any]
 ) -> None:

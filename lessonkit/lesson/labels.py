@@ -31,8 +31,8 @@ CROSSED_LEAD, CROSSED_WAY = 60.0, 24.0
 """What it costs if that line crosses another such line (or words cover one), and if it crosses a way."""
 POCKET_COST, LABEL_POCKET_COST = 40.0, 12.0
 """What a pocket costs that a headline covers, and one that a label does."""
-SOLID_COST = 60.0
-"""What a ball costs that is hidden by something much larger than it."""
+SOLID_COST = 200.0
+"""What a ball costs that is hidden by something much larger than it: more than all pockets of an edge."""
 FARTHER = (0.0, 0.6, 1.4, 2.4, 3.6, 5.0, 7.0)
 """How far from their thing words may stand, in their own heights."""
 _DIRECTIONS = [(1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1), (1, -0.5), (-1, -0.5), (1, 0.5),

@@ -131,7 +131,7 @@ def plan_sentences(shot: Shot) -> str:
 
 
 def fullness_words(fullness: float) -> str:
-    """How full a ball was hit, by the trade's fractions: 'full', 'three-quarter ball', 'half ball', 'third of a ball',
+    """How full a ball was hit, by the trade's fractions: 'full', 'three-quarter ball', 'half ball', 'a third of a ball',
     'quarter ball', 'very thin'."""
     if fullness >= 7 / 8:
         return "full"
@@ -140,7 +140,7 @@ def fullness_words(fullness: float) -> str:
     if fullness >= 5 / 12:
         return "half ball"
     if fullness >= 7 / 24:
-        return "third of a ball"
+        return "a third of a ball"
     return "quarter ball" if fullness >= 1 / 8 else "very thin"
 
 

@@ -24,6 +24,9 @@ ZONE_APART_MM = 60.0
 """A planned place farther than this from the middle of the note's zone is named apart from it."""
 NAMED_SPREAD_MM = 70.0
 """A spread whose longer half axis is shorter than this is left without words: it is hidden under the arrow."""
+TOGETHER_MM = 80.0
+"""A spread whose middle lies nearer to the planned place than this shares its label."""
+PLANNED_PLACE, SPREAD_WORDS = "planned place", "2 in 3 stop here"
 Way = Callable[[Layer, float], None]
 
 
@@ -141,23 +144,7 @@ def _words(scene: Set, plan: Plan, naming: Naming, around: Situation) -> None:
         naming.add(str(plan.ball), layout[plan.ball], ball_gap, at["called"], "called")
     for k, contact in enumerate(_contacts(plan, scene)):
         naming.add(f"rail {k + 1}", contact, 1.6 * pen.table.radius_mm, at["way"] + 0.22, "way", share=0.85)
-    landing, measured, spread = landing_place(shot), measured_place(shot), plan.landing_spread
-    if landing is not None:
-        apart = measured is not None and math.dist(landing, measured) > ZONE_APART_MM
-        named = shot.note is not None and shot.note.intent.landing is not None
-        radius = landing_radius_mm(shot) if named and not apart else 30.0
-        naming.add("planned place", measured or landing, radius + 12, at["landing"], "landing")
-        if apart and named:
-            # the figure is measured from the cross, so the words of the note have a name of their own
-            naming.add(
-                "zone of the note", landing, landing_radius_mm(shot) + 12, at["landing"], "landing", share=0.8
-            )
-    if spread is not None and spread.major_mm >= NAMED_SPREAD_MM:
-        rim = projected.spread_rim(spread, pen.table)
-        reach = min(float(np.ptp(rim[:, 0])), float(np.ptp(rim[:, 1]))) / 2
-        middle = rim[:-1].mean(0)
-        naming.add("2 in 3 stop here", (float(middle[0]), float(middle[1])), reach + 8, at["landing"] + 0.04,
-                   "landing", share=0.8)  # fmt: skip
+    _landing_words(scene, plan, naming)
     following = next_ball(scene, plan)
     if following is not None:
         naming.add(f"next: {following}", layout[following], ball_gap, at["next"], "next")
@@ -172,6 +159,34 @@ def _words(scene: Set, plan: Plan, naming: Naming, around: Situation) -> None:
     fallback = shot.plan_b
     if fallback is not None and len(fallback.cue_path) > 1:
         naming.add("plan B", fallback.cue_path[-1], 40.0, at["plan b"], "plan b")
+
+
+def _landing_words(scene: Set, plan: Plan, naming: Naming) -> None:
+    """Labels of the planned place, of the spread of landings (with the place where they lie together) and of the note's zone."""
+    pen, shot, at = scene.pen, scene.shot, PLAN_STEPS["landing"]
+    landing, measured, spread = landing_place(shot), measured_place(shot), plan.landing_spread
+    rim = (
+        projected.spread_rim(spread, pen.table)
+        if spread is not None and spread.major_mm >= NAMED_SPREAD_MM
+        else None
+    )
+    middle = None if rim is None else (float(rim[:-1, 0].mean()), float(rim[:-1, 1].mean()))
+    reach = 0.0 if rim is None else min(float(np.ptp(rim[:, 0])), float(np.ptp(rim[:, 1]))) / 2
+    place = measured or landing
+    # two labels for one spot would send two lines to it
+    together = middle is not None and place is not None and math.dist(middle, place) <= TOGETHER_MM
+    if landing is not None:
+        apart = measured is not None and math.dist(landing, measured) > ZONE_APART_MM
+        named = shot.note is not None and shot.note.intent.landing is not None
+        radius = landing_radius_mm(shot) if named and not apart else 30.0
+        words = [PLANNED_PLACE, SPREAD_WORDS] if together else [PLANNED_PLACE]
+        gap = max(radius, reach) if together else radius
+        naming.add(words, measured or landing, gap + 12, at, "landing", share=0.9 if together else 1.0)
+        if apart and named:
+            # the figure is measured from the cross, so the words of the note have a name of their own
+            naming.add("zone of the note", landing, landing_radius_mm(shot) + 12, at, "landing", share=0.8)
+    if middle is not None and not together:
+        naming.add(SPREAD_WORDS, middle, reach + 8, at + 0.04, "landing", share=0.8)
 
 
 def next_ball(scene: Set, plan: Plan) -> int | None:

@@ -19,6 +19,8 @@ from lessonkit.model import CUE_BALL, Point
 
 NAMED_APART_MM = 260.0
 """Planned and actual places nearer than this share one label, the distance."""
+MEASURE_STEP_MM = 20.0
+"""Words keep off the dotted line that is measured, at points so far apart."""
 
 
 def result_still(scene: Set, base: Picture, wanted: Sequence[Drawn] | None = None) -> Still:
@@ -69,6 +71,7 @@ def result_steps(scene: Set) -> list[Step]:
 
         steps.append(Step(c, c + 0.06, measure, name="difference"))
         naming.room.ways.append(pen.px(ends))
+        naming.room.soft.append(pen.px(projected.sampled(ends, MEASURE_STEP_MM)))
     _words(scene, naming, place, rest)
     return [*steps, *naming.steps]
 

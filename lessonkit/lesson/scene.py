@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lessonkit.comparing.words import length
 from lessonkit.lesson import projected, style
 from lessonkit.lesson.cutlist import Drawn
 from lessonkit.lesson.diagram import diagram_image
@@ -147,8 +148,8 @@ def result_words(shot: Shot) -> str:
 
 
 def distance_words(mm: float) -> str:
-    """'4 cm', '1.2 m': as fine as the eye can follow."""
-    return f"{mm / 1000:.1f} m" if mm >= 995 else f"{max(0, round(mm / 10))} cm"
+    """'57 mm', '18 cm', '1.2 m': as the sentence says it, for both stand in one picture."""
+    return length(mm)
 
 
 def speed_words(shot: Shot) -> str | None:

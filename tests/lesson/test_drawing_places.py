@@ -13,12 +13,14 @@ from lessonkit.lesson import projected, style
 from lessonkit.lesson.diagram import diagram_image, diagram_svg
 from lessonkit.lesson.drawing import Pen, cushion_contacts, layout_at, way_until
 from lessonkit.lesson.labels import Plate, Room, beside, headline, headline_box, overlap
+from lessonkit.lesson.landing import measured_place
+from lessonkit.lesson.naming import Naming
 from lessonkit.lesson.picture import Layer, Picture
 from lessonkit.lesson.plan_scene import plan_steps, plan_still
 from lessonkit.lesson.play_scene import Play
 from lessonkit.lesson.result_scene import result_steps, result_still
 from lessonkit.lesson.scene import Set, pen_for, set_up
-from lessonkit.model import Footage, Shot
+from lessonkit.model import Footage, Shot, Spread
 from lessonkit.table.camera import centre_mm, project
 from tests.publish import filmed
 
@@ -248,6 +250,25 @@ def odd_shots() -> dict[str, Shot]:
         "no note": replace(shot, note=None),
         "plan B": replace(shot, plan_b=replace(plan, ball=3, cue_path=(filmed.CUE, (420.0, 960.0), (1500.0, 200.0)))),
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(("off_mm", "labels"), [(20.0, 1), (300.0, 2)])
+def test_one_spot_has_one_label(off_mm: float, labels: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The planned place and the spread about it share their words; a spread elsewhere has its own."""
+    made, _ = scene()
+    shot = made.shot
+    assert shot.plan is not None
+    place = measured_place(shot) or filmed.LANDING
+    spread = Spread((place[0] - off_mm, place[1]), 150.0, 60.0, 20.0)
+    said: list[str] = []
+
+    def heard(self: Naming, text: str | list[str], *args: object, **how: object) -> bool:
+        said.append(text if isinstance(text, str) else " / ".join(text))
+        return True
+
+    monkeypatch.setattr(Naming, "add", heard)
+    plan_steps(replace(made, shot=replace(shot, plan=replace(shot.plan, landing_spread=spread))))
+    assert sum("planned place" in t or "2 in 3" in t for t in said) == labels
 
 
 @pytest.mark.parametrize("name", odd_shots())
