@@ -10,6 +10,7 @@ import multiprocessing
 import os
 import signal
 import sys
+import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -25,6 +26,8 @@ R = TypeVar("R")
 
 MOST = 4
 """Each worker holds pictures of its own, so more would cost more memory than they save time."""
+MOST_SOCKET_PATH, SOCKET_NAME = 107, 40
+"""Longest name of a socket that Linux takes (unix(7)), and so much of it is left for what Python adds to the temporary folder's."""
 _NEEDED = ("scipy.optimize", "lessonkit.seeing.first_look", "lessonkit.seeing.following")
 WORTH_S = 12.0
 """Shorter footage is looked at before workers have started."""
@@ -96,7 +99,8 @@ def _context() -> BaseContext:
     A forked copy of a process that decodes with threads can hang, so on Linux they are copies of one that has only
     loaded what the work needs, which it does once for all of them; elsewhere, where copying is not safe, each starts afresh.
     """
-    if not sys.platform.startswith("linux"):
+    long = len(tempfile.gettempdir()) > MOST_SOCKET_PATH - SOCKET_NAME
+    if long or not sys.platform.startswith("linux"):
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload([__name__, *_NEEDED])

@@ -57,6 +57,26 @@ def test_short_footage_needs_no_workers() -> None:
             hands.result(failed)
 
 
+LONG = """
+from lessonkit.seeing.workers import workers
+if __name__ == "__main__":
+    with workers(1000.0) as hands:
+        print(hands.result(hands.submit(pow, 2, 5)))
+"""
+
+
+def test_workers_start_whatever_the_temporary_folder_is_called(tmp_path: Path) -> None:
+    """The name of a socket may not be long on Linux (108 bytes with its end, unix(7)); that of a folder may."""
+    folder = tmp_path / ("long" * 30)
+    folder.mkdir()
+    (tmp_path / "job.py").write_text(LONG)
+    done = subprocess.run(
+        [sys.executable, str(tmp_path / "job.py")], capture_output=True, text=True, check=False,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(folder)},
+    )  # fmt: skip
+    assert done.stdout == "32\n", done.stderr
+
+
 KILLED = """
 import os, sys
 from pathlib import Path
