@@ -209,7 +209,9 @@ def _verdict(
     if error is None:
         return ("made" if made else None), None
     place = intent.landing
-    near = NEAR_MM if place is None or place.explicit else max(NEAR_MM, place.radius_mm)
+    # a named place has its own bounds, below; where the words cannot be put on the table its usual size is all there is
+    unplaced = place is not None and not place.explicit and place.point is None
+    near = max(NEAR_MM, place.radius_mm) if unplaced and place is not None else NEAR_MM
     if error <= near or _in_named_place(shot, place):
         return "as planned", error
     if len(plan.cue_path) > 1 and len(shot.cue_path) > 1:

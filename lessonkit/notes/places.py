@@ -27,7 +27,10 @@ _NEAR = (
     r"(?:frozen(?: (?:to|on|against|at|by))?|stuck (?:to|on|against)|until|till|up to|as far as|near|by|close to|next to|against|along|beside|toward|on|hugging|at|around|alongside|tight to|to|down to|destination|destination is|goal|target|target is|finish|finishes|finishing|ending|goal is|short of|above|before)"
     r"(?: to)? )(?:the |my |your )?"
 )
-_SEP = r"(?:\S+)"
+_PASSED = re.compile(
+    r"(?:off|from|via|into|in to|using|first|hit|hits|touch|touches|kick|bank|down|along|up|and|then)(?: of)?(?: the)? $|(?:near|by|to|on|toward|at|against|beside) (?:the )?$"
+)
+"""What before a cushion says that it is met on the way, or that it is a place already."""
 
 
 @dataclass(frozen=True)
@@ -142,6 +145,10 @@ def _along(phrase: Phrase, table: Table) -> None:
     )
     phrase.replace(rf"{_NEAR}rail_head", _x(0.0, near))
     phrase.replace(rf"{_NEAR}rail_foot", _x(1 - near, 1.0))
+    phrase.replace(
+        r"rail_(?P<rail>left|right)(?= (?:(?:at|by|near|toward|in|on|,) )*(?:the )?(?:(?:head|foot) end|atx_))",
+        lambda m: None if _PASSED.search(m.string[: m.start()]) else f"near rail_{m['rail']}",
+    )
     phrase.replace(r"(head|foot)(?: end)?(?: of (?:the )?table)?(?<=end|ble)", lambda m: _x(*_THIRDS[m[1]]))
     phrase.replace(
         r"(?:half way|half the way) (?:down|up|along)(?: the (?:table|bed|cloth))?|half way|in mid table|mid table",

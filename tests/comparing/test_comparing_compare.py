@@ -61,6 +61,18 @@ def test_a_place_in_figures_is_what_the_landing_is_held_to() -> None:
     assert compare(shot((1700.0, 1250.0)), TABLE, PLAN, wide).verdict == "as planned"
 
 
+def test_outside_the_named_zone_is_not_as_planned() -> None:
+    """The planned way may end at the zone's rim: then the zone's width from there reaches outside it."""
+    zone = Intent(ball=9, landing=Landing((1700.0, 760.0), "the middle", False, 300.0))
+    assert (
+        compare(shot((1700.0, 1000.0)), TABLE, PLAN, zone).verdict == "as planned"
+    )  # as the planned way ends
+    assert compare(shot((1700.0, 1230.0)), TABLE, PLAN, zone).verdict != "as planned"
+    assert (
+        compare(shot((1700.0, 560.0)), TABLE, PLAN, zone).verdict == "as planned"
+    )  # far from there, but in the zone
+
+
 def test_scratch_has_no_landing_error() -> None:
     c = compare(shot(None), TABLE, PLAN, Intent(ball=9))
     assert (c.verdict, c.landing_error_mm) == ("scratch", None)

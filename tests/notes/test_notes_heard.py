@@ -81,6 +81,7 @@ def test_remarks_keep_every_place_of_the_text(text: str) -> None:
         ("by the second diamond on the head rail", 100.0, 635.0),
         ("at the first diamond from the left on the foot rail", 2440.0, 952.5),
         ("near the third diamond up from the foot on the left rail", 1587.5, 1170.0),
+        ("comes back, right rail at the foot end", 2116.7, 100.0),
         ("to the right rail, second diamond", 1270.0, 100.0),  # from which end is not said: the rail only
     ],
 )
