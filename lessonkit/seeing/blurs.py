@@ -18,8 +18,8 @@ LEAST_AREA, MOST_AREA = 0.55, 4.5
 """Of a patch that may be one ball, in areas of a ball."""
 MOST_WIDTH = 0.72
 """Standard deviation across a patch that may be one ball, in radii; a disc has 0.5 each way."""
-STREAK_WIDTH = 0.64
-"""The same of a streak; an endless one has 0.58."""
+STREAK_WIDTH = 0.70
+"""The same of a streak; an endless one has 0.58, more where a soft picture and the ball's shadow make it look larger."""
 LEAST_DRAWN = 1.4
 """By how much a streak is longer than a ball, at least, in radii; of less, the votes still find the middle."""
 SOLID = (0.93, 1.12)
@@ -75,8 +75,10 @@ def blurs(free: NDArray[np.float32], radius_px: float) -> tuple[list[Blur], NDAr
         spread, axes = np.linalg.eigh(np.cov(at.T))
         wide = float(np.sqrt(max(spread[0], 0.0))) / radius_px
         if wide < MOST_WIDTH:
-            drawn = float(np.ptp(at @ axes[:, 1])) + 1 - 2 * radius_px
-            share = area / (ball + 2 * radius_px * max(drawn, 0.0))
+            # what is cut out of a soft picture is larger than the ball; of a streak the width tells by how much
+            half_px = radius_px * max(1.0, np.sqrt(3.0) * wide)
+            drawn = float(np.ptp(at @ axes[:, 1])) + 1 - 2 * half_px
+            share = area / (np.pi * half_px**2 + 2 * half_px * max(drawn, 0.0))
             streak = wide < STREAK_WIDTH and drawn > LEAST_DRAWN * radius_px and SOLID[0] < share < SOLID[1]
             out.append(
                 Blur(

@@ -20,6 +20,10 @@ DROP_MM = 12.0
 """A moving ball this far past the nose line is in the pocket."""
 JUST_S = 0.3
 """See `over_hole`."""
+SURELY_OVER_MM = 3.0
+"""So far past the edge a ball is said to have run that was not seen there."""
+JAW_RADII = 0.7
+"""A centre that is further from a jaw than so many radii at the edge falls: jaws lead it in."""
 TIP_MM = 8.0
 """So near a tip the nose may still have been met: tips are rounded, and places and mouths are not known better."""
 
@@ -89,6 +93,42 @@ def over_hole(track: Track, table: Table) -> Pocket | None:
         if len(near) and float(depth_mm(near[:, 1:], name, table).max()) > 0:
             return name
     return None
+
+
+def ran_over(track: Track, now_s: float, table: Table) -> Pocket | None:
+    """The pocket over whose hole a ball has come by now if it ran on as in its last two sights, the last one in the mouth.
+
+    Between two pictures a ball rolls from the shelf over the edge and is gone: no picture need show it over the hole.
+    `track`: (N, 3) t, x, y.
+    """
+    if len(track) < 2:
+        return None
+    (t0, *a), (t1, *b) = track[-2:]
+    for name, p in table.pockets.items():
+        if np.hypot(b[0] - p[0], b[1] - p[1]) > 2 * OUT_MM:
+            continue
+        was, depth = (float(d) for d in depth_mm(np.array([a, b]), name, table))
+        rate = (depth - was) / max(t1 - t0, 1e-3)
+        if rate <= LEAST_MMPS or depth + rate * min(now_s - t1, ONWARD_S) < SURELY_OVER_MM:
+            continue
+        at = np.add(b, np.subtract(b, a) * -depth / (depth - was))
+        if _aside_mm(at, name, table) < _half_mouth_mm(name, table) - JAW_RADII * table.radius_mm:
+            return name
+    return None
+
+
+def _half_mouth_mm(pocket: Pocket, table: Table) -> float:
+    return (table.side_mouth_mm if pocket.startswith("side") else table.corner_mouth_mm) / 2
+
+
+def _aside_mm(place: np.ndarray, pocket: Pocket, table: Table) -> float:
+    """How far a centre is from a pocket's axis."""
+    off = np.subtract(place, table.pockets[pocket])
+    if pocket.startswith("side"):
+        return abs(float(off[0]))
+    # a corner's axis runs at 45 degrees to both rails, into the bed
+    px, py = table.pockets[pocket]
+    return float(abs(off[0] * (1 if px == 0 else -1) - off[1] * (1 if py == 0 else -1)) / np.sqrt(2.0))
 
 
 def in_mouth(place: Point, table: Table) -> bool:

@@ -40,6 +40,8 @@ LONGEST_KEPT_S = 40.0
 """Of what was kept so much is handed to whoever follows a shot; a longer one is decoded from there on."""
 MOST_SWAPS = 3
 """Three balls may have been mistaken for one another in turn, so exchanges are looked for again so often."""
+SURELY_AWAY_MM = 25.0
+"""A ball that was followed to further than this from its place had left it."""
 UNSURE_MM = 3.0
 """Error of a place whose outline was not found."""
 
@@ -105,6 +107,7 @@ def follow_all(
         balls = tracks.of(d)
         struck = was_struck(balls[d.cue], balls.values())
         if struck:
+            keep_lying(resting.residences, balls, d.cue)
             end_fallen(resting.residences, balls)
         followed = _settle(resting, d, balls, diameter_mm)
         for _ in range(MOST_SWAPS):
@@ -178,6 +181,20 @@ def end_fallen(found: list[Residence], balls: Balls) -> None:
     for i, b in balls.items():
         if b.dropped is not None and found[i].last_s < b.dropped[0] < found[i].end_s:
             found[i] = replace(found[i], gone_s=b.dropped[0])
+
+
+def keep_lying(found: Sequence[Residence], balls: Balls, cue: int) -> None:
+    """Takes back, in place, what was taken for the run of a ball that was seen lying at its place all the while.
+
+    In a dim picture noise or a hand near by may pass for a ball that leaves; where a ball is seen at its place again, and
+    never was it bare, it has not run.
+    """
+    for i, b in balls.items():
+        if i == cue or not b.seen or found[i].last_s <= b.last[0]:
+            continue
+        away_mm = max(math.dist(s[1:3], b.start) for s in b.seen)
+        if b.dropped is not None or away_mm > SURELY_AWAY_MM:
+            balls[i] = Moving(i, b.start, b.colour)
 
 
 def _before(found: Sequence[Residence], d: Departure) -> list[int]:

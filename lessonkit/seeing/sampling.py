@@ -33,6 +33,8 @@ PATCH_EVERY_S = 0.8
 """How often a ball at rest is looked at closely."""
 CLEAR, HARDLY_CLEAR, WHOLE_VOTES = 0.6, 0.45, 0.9
 """Shares of bare table about a disc that say it stands alone; see `Sighting.alone`."""
+LEAST_BARE, MOST_ASIDE = 0.2, 0.4
+"""Least share of bare table to both sides of a cue, and how far its middle lies aside at most, in half sides."""
 CONTEXT = 1.4
 """How much is looked at about a part that changed, in ball radii."""
 
@@ -246,3 +248,16 @@ def cloth_share(foreign: Mask, at_px: NDArray[np.float64], radius_px: float) -> 
     if disc.shape != part.shape:
         return float(1 - part.mean())
     return float(1 - part[disc].mean())
+
+
+def shows_both_sides(covered: Mask) -> bool:
+    """Whether bare table shows to both sides of what lies over a place: no ball lies under it.
+
+    `covered`: which pixels of a square within the place are not bare table. A ball that was moved by a little bares one
+    side only, and no ball shows cloth to both sides of a cue.
+    """
+    at = np.argwhere(~covered)
+    if len(at) < LEAST_BARE * covered.size:
+        return False
+    half = (np.array(covered.shape) - 1) / 2
+    return bool(np.abs((at.mean(0) - half) / np.maximum(half, 1.0)).max() < MOST_ASIDE)

@@ -19,8 +19,9 @@ from lessonkit.seeing.bedview import BedView, Shown, Window
 from lessonkit.seeing.blurs import blurs, pairs
 from lessonkit.seeing.cloth import LINEAR, BareTable
 from lessonkit.seeing.discs import find_discs
-from lessonkit.seeing.drops import entered, on_table, over_hole
+from lessonkit.seeing.drops import entered, on_table, over_hole, ran_over
 from lessonkit.seeing.moving import Moving
+from lessonkit.seeing.sampling import shows_both_sides
 
 Floats = NDArray[np.float64]
 
@@ -51,6 +52,8 @@ BARE_FOREIGN = 0.4
 """Where a smaller share of a ball's place than this is not bare table, no ball lies there."""
 LEFT_SHARE = 0.65
 """The same beside what it was when the ball was first looked at: a cue over its place hides less of the cloth."""
+WHOLE = 0.95
+"""A place that was covered by such a share while its ball lay there: none of the ball passes for cloth."""
 STREAK_MMPS = 1500.0
 """From this speed on a ball may be drawn out to a streak."""
 STREAK_QUALITY, BLUR_QUALITY = 0.6, 0.35
@@ -188,22 +191,28 @@ class Tracker:
             finds += self._finds_in(frame, window, idle, b)
             if not b.moving:
                 self._left[b.ball] = self._has_left(frame, b)
+            elif b.missed_since is not None:  # nobody stands before the place where it was last seen
+                self._left[b.ball] = self._covered(frame, b).mean() < BARE_FOREIGN
         kept: list[Find] = []
         for f in sorted(finds, key=lambda f: (not f.streak, -f.quality)):
             if all(np.hypot(f.place[0] - k.place[0], f.place[1] - k.place[1]) > 0.8 * self._view.table.ball_diameter_mm for k in kept):  # fmt: skip
                 kept.append(f)
         return kept
 
+    def _covered(self, frame: Shown, b: Moving) -> NDArray[np.bool_]:
+        """Which pixels of a square within a ball's last place are not bare table, shape (rows, columns)."""
+        at = self._view.to_view([self._place(b)])[0]
+        window = self._view.window(at, 0.75 * self._view.radius_px)
+        return np.asarray(self._bare.foreign(frame.bed(window), window, self._gain) > 0.5)
+
     def _has_left(self, frame: Shown, b: Moving) -> bool:
         """Whether so much bare table shows where a ball lay that it cannot lie there."""
-        r = self._view.radius_px
-        at = self._view.to_view([self._place(b)])[0]
-        window = self._view.window(at, 0.75 * r)
-        foreign = self._bare.foreign(frame.bed(window), window, self._gain)
-        if not foreign.size:
+        covered = self._covered(frame, b)
+        if not covered.size:
             return False
-        share = float((foreign > 0.5).mean())
-        return share < max(BARE_FOREIGN, LEFT_SHARE * self._filled.setdefault(b.ball, share))
+        share = float(covered.mean())
+        was = self._filled.setdefault(b.ball, share)
+        return share < max(BARE_FOREIGN, LEFT_SHARE * was) or (was > WHOLE and shows_both_sides(covered))
 
     def _heading(self, b: Moving) -> Floats | None:
         """The way in which a ball may be drawn out to a streak: its velocity, any (zero) when it may just have been struck;
@@ -422,7 +431,7 @@ class Tracker:
             return
         if b.missed_since is None:
             b.missed_since = t
-        if t - b.last[0] > FALLEN_S and (hole := over_hole(b.track()[b.from_sight + 1 :], self._view.table)):
+        if t - b.last[0] > FALLEN_S and (hole := self._fell(t, b)):
             b.dropped = (b.last[0], hole)
         elif t - b.last[0] > LOST_S:
             pocket = self._pocket_ahead(b) if len(b.seen) > 2 or b.ball != self._first else None
@@ -430,6 +439,14 @@ class Tracker:
                 b.dropped = (b.last[0], pocket)
             elif t - b.last[0] > 4 * LOST_S:
                 b.rest_s, b.moving = b.last[0], False
+
+    def _fell(self, t: float, b: Moving) -> Pocket | None:
+        """The pocket into which a ball that is out of sight has fallen, beyond doubt."""
+        way = b.track()[b.from_sight + 1 :]
+        hole = over_hole(way, self._view.table)
+        if hole is None and self._left.get(b.ball, False):
+            hole = ran_over(way, t, self._view.table)
+        return hole
 
     def _pocket_ahead(self, b: Moving) -> Pocket | None:
         """The pocket that the ball was last seen at or running into."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -10,8 +11,10 @@ import pytest
 from numpy.typing import NDArray
 
 from lessonkit.seeing.bedview import BedView, Window
+from lessonkit.seeing.blurs import blurs
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.moving import Moving
+from lessonkit.seeing.sampling import shows_both_sides
 from lessonkit.seeing.tracking import Tracker
 from tests.scenes.look import BALLS, CLOTHS
 from tests.seeing.test_balls import TABLE, overhead
@@ -80,6 +83,53 @@ def test_what_was_over_a_hole_and_is_seen_no_more_has_fallen(
         assert b.dropped[0] == at_s
 
 
+@pytest.mark.parametrize("bared", [True, False])
+@pytest.mark.parametrize(
+    ("last", "pocket"),
+    [
+        ((28.0, 22.0), "head-right"),
+        ((1255.0, 8.0), "side-right"),
+        ((90.0, 29.0), None),
+        ((1215.0, 20.0), None),
+    ],
+)
+def test_what_runs_over_the_edge_between_two_pictures_has_fallen(
+    last: tuple[float, float], pocket: str | None, bared: bool
+) -> None:
+    """A ball last seen some millimetres before a hole's edge, and running over it by the next picture, has fallen when it is
+    out of sight and its last place is bare; behind somebody's arm, or on a way that leads to a jaw, it is looked for."""
+    b = falling([(last[0] + 60.0, last[1] + 30.0), (last[0] + 20.0, last[1] + 10.0), last])
+    tracker = Tracker(VIEW, bare("green"), {9: b.start}, {9: WHITE})
+    tracker.balls[9] = b
+    tracker._left[9] = bared
+    for k in (1, 2, 3):
+        tracker._missed(b.last[0] + k / FPS, b)
+    assert (b.dropped[1] if b.dropped else None) == (pocket if bared else None)
+
+
+@pytest.mark.parametrize(
+    ("bared", "both"),
+    [(np.s_[:, :3], False), (np.s_[[0, 1, 11, 12], :], True), (np.s_[:2, :], False), (np.s_[:5, :], False)],
+)
+def test_cloth_to_both_sides(bared: Any, both: bool) -> None:
+    """Cloth on one side shows of a ball that was moved by a little; a little of it on both sides of a wide cue is enough."""
+    covered = np.ones((13, 13), bool)
+    covered[bared] = False
+    assert shows_both_sides(covered) is both
+
+
+@pytest.mark.parametrize("larger", [1.0, 1.1, 1.18])
+def test_a_streak_of_a_soft_picture_is_one(larger: float) -> None:
+    """What is cut out of a soft picture is larger than the ball all round; so is its streak, and its middle stays."""
+    radius, free = 9.0, np.zeros((120, 160), np.float32)
+    ends = (54, 50), (84, 62)
+    cv2.line(free, *ends, 1.0, round(2 * radius * larger))
+    found, _ = blurs(free, radius)
+    assert [b.streak for b in found] == [True]
+    assert (found[0].x_px, found[0].y_px) == pytest.approx((69, 56), abs=0.5)
+    assert found[0].ran(np.array([40.0, 16.0])) and not found[0].ran(np.array([16.0, -40.0]))
+
+
 FINE = BedView.of(overhead(), TABLE, 3.2)
 
 
@@ -107,3 +157,16 @@ def test_a_fast_ball_is_in_the_middle_of_its_streak(speed_mps: float, exposure_s
     tracker.follow((Drawn(k / FPS, v) for k, v in enumerate(views)), from_ball=0)
     seen = [s[1] - SPOT[0] for s in tracker.balls[0].seen[1:]]
     assert seen == pytest.approx([step * k for k in range(1, 5)], abs=FINE.mm_per_px)
+
+
+@pytest.mark.parametrize("lies", [True, False])
+def test_a_cue_that_its_shadow_widens_does_not_hold_a_ball_there(lies: bool) -> None:
+    """Askew over the place, and half a ball wide with its shadow, a cue covers seven tenths of it."""
+    table = BareTable.of(FINE, [streak(-5000.0, 1.0, k) for k in range(5)])
+    tracker = Tracker(FINE, table, {0: SPOT}, {0: WHITE})
+    views = [streak(0.0 if lies or k < 2 else -5000.0, 1.0, 40 + k) for k in range(4)]
+    a, b = (FINE.to_view([(SPOT[0] + x, SPOT[1] + x)])[0] for x in (-300.0, 150.0))
+    for v in views[2:]:
+        cv2.line(v, (round(a[0]), round(a[1])), (round(b[0]), round(b[1])), (120, 170, 210), 9)
+    tracker.follow((Drawn(k / FPS, v) for k, v in enumerate(views)), from_ball=0)
+    assert tracker.balls[0].moving is not lies

@@ -18,7 +18,7 @@ from lessonkit.seeing.contacts import (
     with_contacts,
 )
 from lessonkit.seeing.discs import Disc
-from lessonkit.seeing.following import end_fallen
+from lessonkit.seeing.following import end_fallen, keep_lying
 from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.onsets import onset
 from lessonkit.seeing.patches import Patcher
@@ -153,6 +153,31 @@ def test_what_fell_into_a_pocket_lies_there_no_more() -> None:
         ball = Moving(0, (45.0, 9.0), np.ones(3), dropped=(5.2, "head-right"))
         end_fallen(found, {0: ball})
         assert found[0].gone_s == gone_s
+
+
+@pytest.mark.parametrize(
+    ("last_s", "to", "dropped", "lay"),
+    [
+        (9.0, 500.0, True, True),
+        (9.0, 500.0, False, True),
+        (9.0, 1003.0, False, False),
+        (4.0, 500.0, True, False),
+    ],
+)
+def test_a_ball_seen_at_its_place_all_the_while_has_not_run(
+    last_s: float, to: float, dropped: bool, lay: bool
+) -> None:
+    """What passed for its run was something else; a nudge of millimetres, and a ball not seen there since, are believed. The
+    cue ball was seen to leave."""
+    found = [Residence((1000.0, 300.0), 0.0, last_s, None, 40, 40, 1.3, 1.0, ())] * 2
+    seen = [(5.0, 1000.0, 300.0, 1.0), (5.1, 999.0, 300.0, 1.0), (5.2, to, 300.0, 1.0)]
+    balls = {
+        i: Moving(i, (1000.0, 300.0), np.ones(3), list(seen), dropped=(5.2, "side-left") if dropped else None)
+        for i in (0, 1)
+    }
+    keep_lying(found, balls, cue=0)
+    assert len(balls[0].seen) == 3
+    assert (balls[1].seen == [] and balls[1].dropped is None) is lay
 
 
 def test_a_faint_disc_in_a_pocket_mouth_is_no_ball() -> None:
