@@ -236,20 +236,31 @@ def repeated_share(small: Sequence[Grey]) -> float | None:
     return max(float(np.mean(off == 0)), dips or 0.0)
 
 
+BLOB_PX, AROUND_PX, CAME_SHARE = 11, 20, 0.05
+"""Something came where a square of this side, in a shrunk picture, differs all over by so much of the picture's range of grey; so
+far around it nothing is relied on."""
+LEFT_FOR_SWAY = 0.3
+"""Share of the region that must be left to tell a shift by. All three are our choice."""
+
+
 def sway_px(small: Sequence[Grey], scale: float, inside: Mask) -> float | None:
     """How far the picture moves from the stretch's first frame, in pixels of the footage; None where it cannot be told.
 
-    By the shift that makes a region correlate best (ECC: Evangelidis and Psarakis, IEEE Trans. PAMI 30 (2008) 1858).
+    By the shift that makes a region correlate best (ECC: Evangelidis and Psarakis, IEEE Trans. PAMI 30 (2008) 1858), of what is
+    not hidden in either frame: somebody who leans in would be followed else.
     """
     rows, columns = np.flatnonzero(inside.any(1)), np.flatnonzero(inside.any(0))
     if len(small) < 2 or len(rows) < 32 or len(columns) < 32:
         return None
     box = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-    mask = np.ascontiguousarray(inside[box], np.uint8)
+    whole = np.ascontiguousarray(inside[box], np.uint8)
     criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 30, 1e-3)
     moves = []
     for k in np.linspace(0, len(small) - 1, min(len(small), SWAY_PICTURES)).astype(int)[1:]:
         start = np.eye(2, 3, dtype=np.float32)
+        mask = whole * ~_came_between(small[0][box], small[k][box])
+        if np.count_nonzero(mask) < LEFT_FOR_SWAY * np.count_nonzero(whole):
+            continue
         try:
             _, found = cv2.findTransformECC(
                 np.ascontiguousarray(small[0][box]), np.ascontiguousarray(small[k][box]), start,
@@ -259,6 +270,17 @@ def sway_px(small: Sequence[Grey], scale: float, inside: Mask) -> float | None:
             continue  # nothing to hold on to in this one
         moves.append(float(np.hypot(found[0, 2], found[1, 2])))
     return float(np.quantile(moves, 0.9)) * scale if moves else None
+
+
+def _came_between(first: Grey, later: Grey) -> Mask:
+    """Where something large lies in one of two pictures only; a shift by a few pixels changes thin lines and is none."""
+    a, b = (cv2.GaussianBlur(p.astype(np.float32), (0, 0), 1.0) for p in (first, later))
+    off = np.abs(b * (float(np.median(a)) + 1) / (float(np.median(b)) + 1) - a)
+    low, high = np.quantile(a, (0.01, 0.99))
+    least = CAME_SHARE * float(high - low) + 2 * float(np.median(off))  # noise differs everywhere
+    apart = (off > least).astype(np.uint8)
+    solid = cv2.morphologyEx(apart, cv2.MORPH_OPEN, np.ones((BLOB_PX, BLOB_PX), np.uint8))
+    return np.asarray(cv2.dilate(solid, np.ones((2 * AROUND_PX + 1,) * 2, np.uint8)) > 0)
 
 
 def somebody(picture: NDArray[np.uint8], bed: Mask, radius_px: float) -> Mask:

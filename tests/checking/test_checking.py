@@ -147,3 +147,28 @@ def test_repeated_frames_are_counted(coding_noise: int) -> None:
     twice = [film[k - k % 2] for k in range(40)]
     coded = [cv2.add(p, rng.integers(0, coding_noise + 1, p.shape, np.uint8)) for p in twice]
     assert measures.repeated_share(coded) == pytest.approx(0.5, abs=0.03)
+
+
+def _swaying(shift_px: float, someone: bool) -> list[np.ndarray]:
+    """A table of 640 by 360 pixels that jumps by so much in mid-stretch, and somebody dark who leans in for half of it."""
+    rng = np.random.default_rng(3)
+    base = cv2.GaussianBlur(rng.integers(40, 90, (400, 700), np.uint8), (0, 0), 3.0)
+    cv2.rectangle(base, (60, 50), (640, 350), 150, 8)
+    for x, y in rng.uniform((90, 80), (610, 320), (12, 2)).astype(int):
+        cv2.circle(base, (int(x), int(y)), 6, 220, -1, cv2.LINE_AA)
+    pictures = []
+    for k in range(30):
+        move = np.array([[1.0, 0.0, -30.0 + (shift_px if k > 5 else 0.0)], [0.0, 1.0, -20.0]])
+        picture = cv2.warpAffine(base, move, (640, 360))
+        if someone and k > 5:
+            cv2.ellipse(picture, (150 + 9 * k, 300), (130, 200), 0, 0, 360, 235, -1)
+        pictures.append(picture)
+    return pictures
+
+
+@pytest.mark.parametrize(("shift_px", "someone"), [(0.0, False), (0.0, True), (1.5, False), (1.5, True)])
+def test_somebody_who_leans_in_does_not_move_the_camera(shift_px: float, someone: bool) -> None:
+    """What a person covers is left out; a camera that moved is told all the same."""
+    inside = np.ones((360, 640), bool)
+    told = measures.sway_px(_swaying(shift_px, someone), 1.0, inside)
+    assert told is not None and abs(told - shift_px) < 0.25
