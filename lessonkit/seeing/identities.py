@@ -9,11 +9,15 @@ import numpy as np
 
 from lessonkit.model import CUE_BALL
 from lessonkit.seeing.looks import Look
-from lessonkit.seeing.numbers import TONES, Named, assign_toned, costs
+from lessonkit.seeing.numbers import Fits, Named, assign_toned, costs, fits_together, pair_costs
+from lessonkit.seeing.paints import TONES
 from lessonkit.seeing.residences import Residence
 
 NOT_CUE = 60.0
 REACHED_MM = 22.0
+MOST_TONES, WORTH = 24, 12.0
+"""So many tones of the camera are followed up, none that is less likely than the likeliest by more than exp(-WORTH)."""
+MOST_TABLES = 40
 """A tracked ball and a thing newly at rest this near are the same."""
 
 
@@ -83,18 +87,24 @@ def name_strings(
         k = looks.get(i)
         if k is not None:
             sights.setdefault(h, []).append(k)
-    cost_of = {h: np.array([costs(sights.get(h, []), tone) for tone in TONES]) for h in set(heads)}
+    fits_of = {h: fits_together(sights.get(h, [])) for h in set(heads)}
     for h in _beside_cue(heads, rests, cue_heads):
-        cost_of[h][:, CUE_BALL] += NOT_CUE
-    tones = _tone_costs([list(dict.fromkeys(heads[i] for i in rest)) for rest in rests], cost_of)
+        fits_of[h].costs[:, CUE_BALL] += NOT_CUE
+    burnt = [k.burnt for k in looks.values() if k is not None]
+    tables = [list(dict.fromkeys(heads[i] for i in rest)) for rest in rests]
+    tones = _tone_costs(tables, fits_of, bool(burnt) and sum(burnt) > 0.5 * len(burnt))
+    kept = np.argsort(tones)[:MOST_TONES]
+    kept = kept[tones[kept] - tones[kept[0]] < WORTH]
     named: dict[int, list[Named]] = {}
-    for rest in rests:
-        together = list(dict.fromkeys(heads[i] for i in rest))
+    for together in tables:
         held = {j: 0 for j, h in enumerate(together) if h in cue_heads}
         if len(held) > 1:
             held = {}
-        seen = np.array([cost_of[h] for h in together]).reshape(-1, len(TONES), 16).swapaxes(0, 1)
-        for h, n in zip(together, assign_toned(seen, tones, held), strict=True):
+        if not together:
+            continue
+        seen = [fits_of[h].of(kept) for h in together]
+        costs_of = np.stack([f.costs for f in seen], 1)
+        for h, n in zip(together, assign_toned(costs_of, tones[kept], held, pair_costs(seen)), strict=True):
             named.setdefault(h, []).append(n)
     return {h: _settled(votes) for h, votes in named.items()}
 
@@ -112,19 +122,20 @@ def _beside_cue(heads: Sequence[int], rests: Sequence[Sequence[int]], cue_heads:
     return out
 
 
-def _tone_costs(tables: Sequence[Sequence[int]], cost_of: Mapping[int, np.ndarray]) -> np.ndarray:
+def _tone_costs(tables: Sequence[Sequence[int]], fits_of: Mapping[int, Fits], burnt: bool) -> np.ndarray:
     """How unlikely each tone is by itself and by all tables of the footage together, shape (tones,).
 
-    The tables of one footage share most of their balls, so together they tell little more than their mean.
+    The tables of one footage share most of their balls, so together they tell little more than their mean, and a few
+    of them as much as all.
     """
     from scipy.optimize import linear_sum_assignment
 
-    own = np.array([tone.cost for tone in TONES])
-    fits = []
-    for together in tables:
-        seen = np.array([cost_of[h] for h in together]).reshape(-1, len(TONES), 16)
-        fits.append([seen[:, k][linear_sum_assignment(seen[:, k])].sum() for k in range(len(TONES))])
-    return own + np.mean(fits, axis=0) if fits else own
+    own = np.array([tone.cost(burnt) for tone in TONES])
+    told = []
+    for together in tables[:: -(-len(tables) // MOST_TABLES) or 1]:
+        seen = np.array([fits_of[h].costs for h in together]).reshape(-1, len(TONES), 16)
+        told.append([seen[:, k][linear_sum_assignment(seen[:, k])].sum() for k in range(len(TONES))])
+    return own + np.mean(told, axis=0) if told else own
 
 
 def _settled(votes: Sequence[Named]) -> Named:

@@ -18,6 +18,7 @@ from lessonkit.seeing.bedview import BedView
 from lessonkit.seeing.centres import outline_mm
 from lessonkit.seeing.cloth import LINEAR, BareTable
 from lessonkit.seeing.patches import Patch
+from lessonkit.seeing.slivers import slivers
 
 Floats = NDArray[np.float64]
 
@@ -30,6 +31,11 @@ WHITE_LIGHTNESS = 60.0
 DIM_CHROMA, DIM_LIGHTNESS = 13.0, 47.0
 """White in the shade: no ball's colour is as pale and as light as this."""
 LEAST_PIXELS = 8
+FALL, FALL_POWER = 0.42, 2.5
+"""A ball of one colour is darker by so much at its rim, growing with this power of how far out: lamps hang above. Between what
+made-up balls show (0.71 of the light at 0.8 radii) and what the three path-traced clips do (0.8)."""
+NEARLY_WHITE = 0.85
+"""From this share of white on the rim is looked at for a trace of paint."""
 LAMP_TRUST = 0.5
 """Power to which the cloth's unevenness is taken for the balls': part of it is sheen, wear and stain of the cloth alone.
 In 105 scenes of known truth the lightness of yellow, red and orange balls falls with it at 1 (correlations -0.4 to -0.6),
@@ -62,6 +68,10 @@ class Look:
     """CIELAB of what is not white; None for a ball that showed nothing else."""
     weight: float
     """How much the look tells: the square root of the number of patches behind it."""
+    burnt: bool = False
+    """Whether white is as bright there as the camera can tell, and may be brighter."""
+    rim: Floats | None = None
+    """Of a ball that is white nearly all over how badly its rim fits each paint, see `slivers`."""
 
 
 class Lighting:
@@ -144,6 +154,11 @@ def lab_of(light: NDArray[np.float32], white: Floats) -> NDArray[np.float32]:
     return np.asarray(cv2.cvtColor(flat, cv2.COLOR_RGB2Lab), np.float32).reshape(light.shape)
 
 
+def falloff(radius: NDArray[np.float32]) -> NDArray[np.float32]:
+    """How bright a ball of one colour is so far out on its disc, beside its middle."""
+    return np.asarray(1 - FALL * np.minimum(radius, 1) ** FALL_POWER, np.float32)
+
+
 def look(close: Close, white: Floats, patches: int) -> Look:
     """Judge one close look."""
     lab = lab_of(close.light, white)
@@ -163,8 +178,16 @@ def look(close: Close, white: Floats, patches: int) -> Look:
             other = true
         # where colour meets white the two mix: the more coloured half is the truer one
         strong = other & (chroma >= np.median(chroma[other]))
-        m = np.median(lab[strong], axis=0)
+        even = lab_of(close.light[strong] / falloff(close.radius[strong])[:, None], white)
+        m = np.median(even, axis=0)
         colour = (float(m[0]), float(m[1]), float(m[2]))
+    nearly = pale[inside].mean() > NEARLY_WHITE
+    rim_fit = slivers(np.asarray(close.light / white, np.float32), close.radius) if nearly else None
     return Look(
-        float(pale[inside].mean()), float(pale[rim].mean()), colour, float(np.sqrt(max(1, min(8, patches))))
+        float(pale[inside].mean()),
+        float(pale[rim].mean()),
+        colour,
+        float(np.sqrt(max(1, min(8, patches)))),
+        bool(np.min(white) * close.lamp > BURNT),
+        rim_fit,
     )

@@ -15,11 +15,12 @@ from scipy.optimize import linear_sum_assignment
 from skimage.color import rgb2lab
 
 from lessonkit.model import Table
+from lessonkit.seeing.calibration import honest
 from lessonkit.seeing.centres import outline_mm
 from lessonkit.seeing.cloth import LINEAR
 from lessonkit.seeing.identities import name_strings
 from lessonkit.seeing.looks import Close, Look, lab_of, look, radii, white_point
-from lessonkit.seeing.numbers import assign, cost, costs
+from lessonkit.seeing.numbers import DOUBT_BELOW, assign, cost, costs
 from tests.scenes import View, make_camera
 from tests.scenes.look import BALLS
 
@@ -145,7 +146,7 @@ def test_two_balls_of_one_colour() -> None:
     paler = Look(red.white, red.rim_white, (50.0, 60.0, 44.0), red.weight)
     named = assign(np.array([costs([paler]), costs([red])]))
     assert named[1].number == 3 and named[0].number != 3
-    assert named[0].confidence < 0.5
+    assert honest(named[0]).confidence < DOUBT_BELOW
 
 
 def look_like(number: int) -> Look:

@@ -7,7 +7,7 @@ import pytest
 
 from lessonkit.seeing.looks import Look
 from lessonkit.seeing.moving import Moving
-from lessonkit.seeing.numbers import COLOURS
+from lessonkit.seeing.paints import COLOURS
 from lessonkit.seeing.swaps import unlike, untangle
 
 D = 57.15
