@@ -20,6 +20,7 @@ from lessonkit.seeing.blurs import blurs, pairs
 from lessonkit.seeing.cloth import LINEAR, BareTable
 from lessonkit.seeing.discs import find_discs
 from lessonkit.seeing.drops import entered, on_table, over_hole, ran_over
+from lessonkit.seeing.looks import Lighting
 from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.sampling import shows_both_sides
 
@@ -65,7 +66,7 @@ class Find:
 
     place: Point
     colour: tuple[float, float, float]
-    """Mean linear colour of its middle, blue-green-red."""
+    """Mean linear colour of its middle, blue-green-red, as it would be in the middle of the lamp's light."""
     quality: float
     """1 for a clean disc, less for a blur or a half hidden one."""
     clear: float
@@ -84,7 +85,8 @@ class Tracker:
         self._view = view
         self._bare = bare
         self._gain = gain
-        self.balls = {n: Moving(n, p, looks[n]) for n, p in layout.items()}
+        self._lamp = Lighting(bare)
+        self.balls = {n: Moving(n, p, looks[n] / self._lamp.at(p)) for n, p in layout.items()}
         self._left: dict[int, bool] = {}
         self._filled: dict[int, float] = {}
         """What share of each ball's place was not bare table when it was first looked at there."""
@@ -94,6 +96,8 @@ class Tracker:
 
     def see_by(self, bare: BareTable, gain: float) -> None:
         """The next frames show this bare table, by its camera, in light that is stronger by `gain`."""
+        if bare is not self._bare:
+            self._lamp = Lighting(bare)
         self._view, self._bare, self._gain = bare.view, bare, gain
 
     def follow(self, frames: Iterable[Shown], from_ball: int, over_s: float = np.inf) -> None:
@@ -310,8 +314,10 @@ class Tracker:
         ring = part[(r > 1.25) & (r < 1.6)]
         clear = float((ring < 0.5).mean()) if ring.size else 1.0
         p = self._view.to_mm([(x + window.x0, y + window.y0)])[0]
-        colour = (float(core[0]), float(core[1]), float(core[2]))
-        return Find((float(p[0]), float(p[1])), colour, quality, clear)
+        place = float(p[0]), float(p[1])
+        # a ball that runs out of the lamp's light into the dark stays the same ball
+        b, g, red = (float(c) for c in core / self._lamp.at(place))
+        return Find(place, (b, g, red), quality, clear)
 
     # deciding
 

@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from multiprocessing import forkserver
 from multiprocessing.context import BaseContext
 from typing import ParamSpec, TypeVar
 
@@ -104,6 +105,16 @@ def _context() -> BaseContext:
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload([__name__, *_NEEDED])
+    # what is loaded must be this program, and not another copy of it that is installed or lies in the present folder
+    before = dict(os.environ)
+    os.environ.update(PYTHONPATH=os.pathsep.join(p for p in sys.path if p), PYTHONSAFEPATH="1")
+    try:
+        forkserver.ensure_running()
+    finally:
+        for name in ("PYTHONPATH", "PYTHONSAFEPATH"):
+            os.environ.pop(name)
+            if name in before:
+                os.environ[name] = before[name]
     return context
 
 

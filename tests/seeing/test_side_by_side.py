@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 import time
@@ -75,6 +76,32 @@ def test_workers_start_whatever_the_temporary_folder_is_called(tmp_path: Path) -
         env={**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(folder)},
     )  # fmt: skip
     assert done.stdout == "32\n", done.stderr
+
+
+COPY = """
+import sys
+sys.path.insert(0, sys.argv[1])
+import lessonkit.footage.reader as reader
+from lessonkit.seeing.workers import workers
+if __name__ == "__main__":
+    with workers(1000.0) as hands:
+        name = hands.result(hands.submit(eval, "__import__('lessonkit.footage.reader').__file__"))
+        print(name, sys.modules["lessonkit"].__file__, sep="\\n")
+"""
+
+
+def test_workers_are_of_the_same_copy(tmp_path: Path) -> None:
+    """A program that runs from a checkout has workers of that checkout, whatever copy is installed as well."""
+    shutil.copytree(
+        ROOT / "lessonkit", tmp_path / "checkout" / "lessonkit", ignore=shutil.ignore_patterns("__pycache__")
+    )
+    (tmp_path / "job.py").write_text(COPY)
+    done = subprocess.run(
+        [sys.executable, str(tmp_path / "job.py"), str(tmp_path / "checkout")],
+        capture_output=True, text=True, check=True, env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    worker, parent = done.stdout.split()
+    assert worker == parent == str(tmp_path / "checkout" / "lessonkit" / "__init__.py")
 
 
 KILLED = """
