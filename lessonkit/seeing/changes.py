@@ -29,6 +29,8 @@ MEAN_TO_SIGMA = 1.2533
 DRIFT = 2.5
 """Cells that did not move may be off by so many times what they differ by from one picture to the next, and no more counts
 as noise: where a camera's exposure drifts, or somebody's shadow does, they go on being off more and more."""
+LEAST_SHARE = 0.008
+"""A change of exposure by less is a level of 125, which is no change anyway."""
 ONE_SIGMA = 0.6827
 """Share of normally distributed values within one standard deviation."""
 WHOLE_SHARE = 0.45
@@ -66,9 +68,15 @@ class Cells:
         self._at: tuple[NDArray[np.float32], NDArray[np.float32]] | None = None
         self._of: Frame | None = None
         self._small = np.zeros((0, 0), np.float32)
+        self._first = np.zeros((0, 0), np.float32)
 
     def small(self, frame: Frame) -> NDArray[np.float32]:
-        """Mean luma of each cell of a frame, shape (rows, columns); not to be written to."""
+        """Mean luma of each cell of a frame, as bright as the first frame was, in whole levels, shape (rows, columns); not to be
+        written to.
+
+        A camera that sets its own exposure makes all of the picture brighter and darker together, by more than the edge
+        of a ball that creeps changes a cell.
+        """
         if frame is self._of:
             return self._small
         small = frame.luma()
@@ -85,8 +93,19 @@ class Cells:
                 self._view.map_y[n // 2 :: n, n // 2 :: n] * np.float32(small.shape[0] / h),
             )
         self._of = frame
-        self._small = small.astype(np.float32)
+        self._small = self._even(small.astype(np.float32))
         return self._small
+
+    def _even(self, small: NDArray[np.float32]) -> NDArray[np.float32]:
+        """The cells without what the camera's exposure changed since the first picture."""
+        part = small[::2, ::2]
+        if self._first.shape != part.shape:
+            self._first = np.maximum(part, 1.0)
+        # what moves and who stands there changes less than half of the cells, so the median tells the exposure
+        share = float(np.median(part / self._first))
+        if share <= 0 or abs(share - 1) < LEAST_SHARE:
+            return small
+        return np.asarray(np.rint(small / np.float32(share)), np.float32)
 
     def in_view(self, marked: NDArray[np.uint8]) -> NDArray[np.uint8]:
         """Cells marked in the last picture and their neighbours, on the view's own cells of VIEW_CELL_PX."""

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from lessonkit.model import CUE_BALL, Cushion, Event, Pocketed, Point, Table, Track
 from lessonkit.seeing.contacts_cue import first_contact, later_contacts
 from lessonkit.seeing.drops import in_mouth
-from lessonkit.seeing.onsets import frame_s, left, ran
+from lessonkit.seeing.onsets import frame_s, left, momentum, ran
 from lessonkit.seeing.pieces import Motion, after, before, place_at, scatter_mm
 from lessonkit.seeing.runs import Run
 
@@ -97,6 +97,14 @@ def _first(runs: Mapping[int, Run], layout: Mapping[int, Point], table: Table) -
         n: r.start for n, r in runs.items() if r is not cue
     }
     others = [r for r in runs.values() if r is not cue and ran(r.track)]
+    against = [
+        r
+        for r in others
+        if _gap(r, cue, table) < TOUCHING_MM and r.onset_s < cue.onset_s + frame_s(cue.track)
+    ]
+    if against:  # strike and hit are one: the cue ball's sights all lie after it
+        hit = min(against, key=lambda r: r.onset_s)
+        return Event(max(cue.onset_s, hit.onset_s), "ball", (CUE_BALL, hit.ball))
     moved_s = [r.onset_s for r in others if _came_near(cue.track, rests, r.onset_s, table)]
     if not moved_s:
         return None
@@ -355,8 +363,10 @@ def fullness(
         return None
     step = frame_s(cue.track)
     begin = _begin(cue, contact.t_s, turned_s)
-    if contact.t_s - begin[0] < step and (told := _by_departure(begin[1:], hit, runs, table)) is not None:
-        return told
+    if contact.t_s - begin[0] < step:
+        struck = cue if begin[0] == cue.onset_s else None
+        if (told := _by_departure(begin[1:], struck, hit, runs, table)) is not None:
+            return told
     came = before(cue.track, contact.t_s + 0.05 * step, begin[0] - 1e-6)
     if len(came) < 2:
         came = np.r_[[begin], came]
@@ -385,11 +395,14 @@ def _begin(cue: Run, t_s: float, turned_s: Sequence[float]) -> Floats:
     return np.array([cue.onset_s, *cue.start])
 
 
-def _by_departure(start: Floats, hit: Run, runs: Mapping[int, Run], table: Table) -> float | None:
+def _by_departure(
+    start: Floats, cue: Run | None, hit: Run, runs: Mapping[int, Run], table: Table
+) -> float | None:
     """Fullness where hardly a frame lies between `start` (strike or cushion) and hit, from where the struck ball went.
 
-    It leaves along the line of centres, which tells where the cue ball was when they met. None where the cue ball lay
-    too near, or others lay about the struck ball.
+    It leaves along the line of centres, which tells where the cue ball was when they met. Where the cue ball lay too near
+    for a way, against the ball or all but, the momenta of the two after the hit tell which way it was sent. None where
+    others lay about the struck ball.
     """
     alone = all(
         np.hypot(*np.subtract(r.start, hit.start)) > table.ball_diameter_mm + NEAR_MM
@@ -403,6 +416,9 @@ def _by_departure(start: Floats, hit: Run, runs: Mapping[int, Run], table: Table
     n /= max(float(np.hypot(*n)), 1e-9)
     u = u - table.ball_diameter_mm * n
     far = float(np.hypot(*u))
+    if far < LEAST_WAY_MM and cue is not None:
+        u = momentum(cue.track, [hit.track], cue.onset_s)
+        far = float(np.hypot(*u))
     if far < LEAST_WAY_MM or float(u @ n) <= 0:
         return None
     return float(1 - min(1.0, abs(float(u[0] * n[1] - u[1] * n[0])) / far))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import itertools
+import math
+import statistics
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,6 +15,8 @@ from lessonkit.model import Pocket, Point, Track
 Floats = NDArray[np.float64]
 
 CREEP_MMPS = 25.0
+STIR_MM, LAST_SIGHTS = 8.0, 5
+"""See `Moving.stirred`."""
 
 
 @dataclass
@@ -64,6 +68,16 @@ class Moving:
             return False
         bend = recent[2:, 1:] - 2 * recent[1:-1, 1:] + recent[:-2, 1:]
         return bool(np.median(np.hypot(*bend.T)) < 6.0)
+
+    def stirred(self) -> bool:
+        """Whether a ball that seemed to leave never was far from its place, and in the end lay there: it was read otherwise for
+        some frames, as one is that stands out little or touches another."""
+        if not self.seen:
+            return False
+        end = [statistics.median(s[c] for s in self.seen[-LAST_SIGHTS:]) for c in (1, 2)]
+        return math.dist(end, self.start) < STIR_MM / 2 and all(
+            math.dist(s[1:3], self.start) < STIR_MM for s in self.seen
+        )
 
     def track(self) -> Track:
         """The path so far."""

@@ -154,9 +154,7 @@ def _met_at(rest: Floats, before: Track, hit: Track, diameter_mm: float) -> Floa
         # the struck ball leaves along the line of centres
         n = hit[min(3, len(hit) - 1), 1:] - lay
         n = n / max(float(np.hypot(*n)), 1e-9)
-        u = lay - diameter_mm * n - rest[1:]
-        far = float(np.hypot(*u))
-        return np.asarray(lay - diameter_mm * n, float) if far > 1.0 else None
+        return np.asarray(lay - diameter_mm * n, float)
     to = lay - rest[1:]
     along, across = float(to @ u), abs(float(u[0] * to[1] - u[1] * to[0]))
     if across > diameter_mm + NEXT_MM or along < 0:
@@ -167,10 +165,15 @@ def _met_at(rest: Floats, before: Track, hit: Track, diameter_mm: float) -> Floa
 
 def _by_momentum(cue: Track, others: Sequence[Track], hit_s: float, gone_mm: float) -> float | None:
     """The strike, from the speed that the cue ball must have had when it met the others."""
+    speed = float(np.hypot(*momentum(cue, others, hit_s)))
+    return hit_s - gone_mm / speed if speed > LEAST_MMPS else None
+
+
+def momentum(cue: Track, others: Sequence[Track], hit_s: float) -> Floats:
+    """Velocity of the cue ball before a hit, mm/s, shape (2,): the sum of all velocities after it, for masses are equal."""
     total = np.zeros(2)
     for track in (cue, *others):
         way = Motion.through(track[1:][track[1:, 0] >= hit_s - 1e-3][:4], hit_s)
         if way is not None:
             total += way.velocity(hit_s)
-    speed = float(np.hypot(*total))
-    return hit_s - gone_mm / speed if speed > LEAST_MMPS else None
+    return total

@@ -59,7 +59,7 @@ def describe_shot(
 def _runs(balls: Mapping[int, Moving], numbers: Mapping[int, int], strike_s: float) -> dict[int, Run]:
     runs: dict[int, Run] = {}
     for i, b in balls.items():
-        if i in numbers and len(b.seen) > 1:
+        if i in numbers and len(b.seen) > 1 and (numbers[i] == CUE_BALL or not b.stirred()):
             track = without_outliers(b.track())
             onset_s = strike_s if numbers[i] == CUE_BALL else onset(track)
             runs[numbers[i]] = Run(numbers[i], b.start, track, onset_s)

@@ -120,6 +120,8 @@ def rest_time(balls: Iterable[Moving], strike_s: float) -> float:
     for b in balls:
         if b.dropped is not None:
             ends.append(b.dropped[0])
+        elif b.stirred():
+            continue
         elif b.rest_s is not None:
             ends.append(b.rest_s)
         elif b.seen:

@@ -112,7 +112,7 @@ class Tracker:
             moving = [b for b in self.balls.values() if b.moving and b.rest_s is None and b.dropped is None]
             if frame.t_s > over_s and not any(b.rolls(frame.t_s) for b in moving):
                 return
-            if moving or not self.balls[from_ball].seen:
+            if not self.balls[from_ball].seen or any(not b.stirred() for b in moving):
                 quiet_since = None
             else:
                 quiet_since = quiet_since or frame.t_s

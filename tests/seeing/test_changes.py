@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from lessonkit.model import Point
-from lessonkit.seeing.changes import Changes, without_lone
+from lessonkit.seeing.changes import Cells, Changes, without_lone
 from lessonkit.seeing.sampling import Sample, Sampler
-from tests.scenes import Scene, random_scene
-from tests.seeing.filming import Filmed, frame
+from tests.scenes import Scene, random_scene, render
+from tests.seeing.filming import Filmed, decoded, frame
 
 TIMES_S = [0.0, 0.2, 0.4, 0.6]
 
@@ -55,6 +55,20 @@ def test_a_ball_that_moved_is_looked_at_again(filmed: Filmed, by: Point) -> None
     for i, a in enumerate(parts):
         for b in parts[i + 1 :]:
             assert a.x1 <= b.x0 or b.x1 <= a.x0 or a.y1 <= b.y0 or b.y1 <= a.y0
+
+
+def test_an_exposure_that_breathes_changes_no_cell(filmed: Filmed) -> None:
+    """A camera makes all of its pictures brighter and darker together; somebody comes in meanwhile. Cells stay as bright as in
+    the first picture, but where somebody is."""
+    light = render(filmed.scene, 0.0).astype(float)
+    cells = Cells(filmed.view)
+    first = cells.small(decoded(light.astype(np.uint8), 0.0)).copy()
+    light[:, : light.shape[1] // 3] *= 0.3
+    for k, share in enumerate((0.85, 0.93, 1.1)):
+        shown = decoded(np.clip(light * share, 0, 255).astype(np.uint8), 0.1 * k + 0.1)
+        off = np.abs(cells.small(shown) - first)[:, first.shape[1] // 3 + 2 :]
+        # what is burnt out in the first picture, and what clips in a brighter one, tells no exposure
+        assert np.percentile(off, 95) <= 2.0
 
 
 def test_a_lone_cell_is_no_change() -> None:

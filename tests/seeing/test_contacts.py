@@ -102,6 +102,27 @@ def test_the_strike_before_a_near_hit(speed: float, gap_mm: float, phase: float,
     assert strike(cue.track, [other.track], D) == pytest.approx(t0, abs=3e-3)
 
 
+@pytest.mark.parametrize("gap_mm", [0.0, 0.6])
+@pytest.mark.parametrize(("cut_deg", "phase"), [(0.0, 0.3), (3.0, 0.7), (20.0, 0.0), (45.0, 0.5)])
+def test_a_ball_that_lay_against_the_cue_ball(cut_deg: float, phase: float, gap_mm: float) -> None:
+    """Strike and hit are one, though the cue ball hardly moves for some frames; which way it was sent, and so how full it
+    was, the momenta of the two tell."""
+    speed, c, t0 = 2200.0, np.radians(cut_deg), 1.0 + phase / FPS
+    n = np.array([np.cos(c), np.sin(c)])
+    start = np.array([1000.0, 600.0])
+    lay = start + (D + gap_mm) * n
+    struck = 0.96 * speed * np.cos(c) * n
+    after = np.array([speed, 0.0]) - struck
+    other = numbered(from_rest([(t0, *lay), (t0 + 0.4, *(lay + 0.4 * struck))], t0 + 0.4), 6)
+    cue = from_rest([(t0, *start), (t0 + 0.4, *(start + 0.4 * after))], t0 + 0.4)
+    at_s = strike(cue.track, [other.track], D)
+    assert at_s == pytest.approx(t0, abs=3e-3)
+    runs = {0: replace(cue, onset_s=at_s), 6: other}
+    met = ball_contacts(runs, {0: cue.start, 6: other.start}, TABLE)
+    assert [e.balls for e in met] == [(0, 6)] and met[0].t_s == pytest.approx(t0, abs=5e-3)
+    assert fullness(runs[0], met[0], runs, TABLE) == pytest.approx(1 - np.sin(c), abs=0.02)
+
+
 def test_a_ball_that_only_stirs_tells_nothing_of_the_strike() -> None:
     """A ball whose place is read otherwise for some frames, somebody's sleeve over it, dates no strike."""
     cue = from_rest([(1.005, 1000.0, 600.0), (1.3, 2000.0, 600.0)], 1.3)
@@ -342,6 +363,27 @@ def test_a_nudge_of_the_table_is_no_shot() -> None:
     track = np.c_[np.arange(20) / FPS, np.full(20, 500.0) + np.r_[0, np.full(19, 2.0)], np.full(20, 600.0)]
     assert not was_struck(moving(track, 1.0))
     assert not was_struck(Moving(0, (0.0, 0.0), np.ones(3)))
+
+
+def test_a_ball_that_is_read_otherwise_has_not_run() -> None:
+    """A ball that stands out little is found some millimetres beside its place for some frames, later again, and then there: it
+    has not moved and ends no shot; one that lies elsewhere in the end, if by as little, has."""
+    beside = [
+        (0.4, 0.0),
+        (0.42, 5.6),
+        (0.44, -3.0),
+        (0.46, 5.4),
+        (0.5, 2.0),
+        (0.52, 1.0),
+        (9.0, 0.0),
+        (9.02, 5.5),
+    ]
+    for end_mm, stirred in ((1.0, True), (5.0, False)):
+        way = [*beside, *((9.04 + 0.02 * k, end_mm) for k in range(5))]
+        ball = moving(np.array([(t, 900.0 + x, 400.0) for t, x in way]), 1.0)
+        assert ball.stirred() is stirred
+        assert rest_time([ball], 0.4) == (0.4 if stirred else ball.seen[-1][0])
+    assert not Moving(3, (0.0, 0.0), np.ones(3)).stirred()
 
 
 def test_the_last_ball_ends_the_shot() -> None:
