@@ -101,6 +101,10 @@ def _read(footage: OpenFootage, from_s: float, to_s: float) -> Stretch:
             pair = (levels(previous), levels(frame))
         previous = frame
     if previous is None:
+        if footage.info.frames <= 1:
+            raise FootageError(
+                f"{footage.path} is a single picture, not a film; film ten seconds and give that file."
+            )
         raise FootageError(f"{footage.path} holds no picture there; give --at another time.")
     frames = frames or [previous]
     pair = pair or (levels(previous), levels(previous))

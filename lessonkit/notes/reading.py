@@ -174,6 +174,11 @@ def _gather(path: Path, text: str, times_required: bool) -> tuple[Head, list[_Dr
         m = None if drafts else _HEAD.match(line)
         if m:
             head[m[1].lower()] = m[2]
+            if m[1].lower() == "table" and any(c.isdigit() for c in m[2]) and table_of(m[2]) is None:
+                raise NotesError(
+                    f"{path.name}, line {n}: '{line.strip()}' is no size that is known; write 9 ft, 8 ft, 7 ft, or the playing "
+                    "surface in millimetres, such as 2540x1270."
+                )
         else:
             _take(path, n, line, drafts, times_required, new=not timed or after_blank)
         after_blank = False

@@ -81,6 +81,8 @@ def measure_line(
         return None
     found, strengths = np.array(px), np.array(steps)
     found = found[strengths > 0.4 * np.median(strengths)]
+    if len(found) < 3:  # too few for the parabola
+        return None
     pixels = project(camera, places(table, side, found[:, 0], back_mm + found[:, 1]), z_mm)
     # a line through a lens is nearly a parabola: what is left over is noise
     bent = np.polynomial.Polynomial.fit(found[:, 0], found[:, 1], 2)(found[:, 0])

@@ -212,6 +212,8 @@ def measure_holes(picture: Picture, camera: Camera, table: Table, search_mm: flo
         i, j = np.unravel_index(int(np.argmax(match)), match.shape)
         near = grey[max(0, i - 4) : i + 5, max(0, j - 4) : j + 5]
         assert cloth is not None
+        if np.isnan(near).all():
+            continue
         if match[i, j] < 5 or np.nanmedian(near) > 0.72 * cloth[0].mean() + 2:
             continue
         # a dark rim widens the hole outward, so its middle is that of all that is dark there, not of the best disc

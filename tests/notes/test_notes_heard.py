@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lessonkit.errors import NotesError
 from lessonkit.model import Table
 from lessonkit.notes import remarks
+from lessonkit.notes.reading import read_notes
 from lessonkit.notes.sentences import understand
 
 NINE = Table("9ft", 2540.0, 1270.0)
@@ -73,6 +77,16 @@ def test_remarks_keep_every_place_of_the_text(text: str) -> None:
     out = remarks.without(text)
     assert len(out) == len(text)
     assert all(b in (a, " ") for a, b in zip(text, out, strict=True))
+
+
+def test_a_table_of_no_known_size_is_refused(tmp_path: Path) -> None:
+    """'12 ft' would be passed over else, and the table taken for another; words without a figure are nobody's size."""
+    page = tmp_path / "notes.txt"
+    page.write_text("table: 12 ft\n0:05 Nine in the foot-left.\n")
+    with pytest.raises(NotesError, match=r"notes.txt, line 1: 'table: 12 ft' is no size"):
+        read_notes(page)
+    page.write_text("table: the one by the window\n0:05 Nine in the foot-left.\n")
+    assert read_notes(page).head.table == "the one by the window"
 
 
 @pytest.mark.parametrize(
