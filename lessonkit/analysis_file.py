@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
 import numpy as np
 
@@ -39,6 +40,7 @@ from lessonkit.model import (
 
 SCHEMA = 1
 Json = dict[str, Any]
+T = TypeVar("T")
 
 
 def _xy(p: Any) -> list[float] | None:
@@ -229,6 +231,12 @@ def write_analysis(path: Path, analysis: Analysis) -> None:
     write_text(path, json.dumps(to_json(analysis), ensure_ascii=False, indent=1, allow_nan=False) + "\n")
 
 
+def _made(kind: type[T], /, **fields: Any) -> T:
+    """A dataclass of the fields that it knows; a file may hold more, written by a later lessonkit."""
+    known = {f.name for f in dataclasses.fields(cast(Any, kind))}
+    return kind(**{k: v for k, v in fields.items() if k in known})
+
+
 def _track_from(rows: Any) -> Track:
     return np.asarray(rows, float).reshape(-1, 3)
 
@@ -272,32 +280,40 @@ def _plan_from(j: Json | None) -> Plan | None:
         ball=j["ball"], pocket=j["pocket"], stroke=j["stroke"], side=j["side"], speed=j["speed"], rails=j["rails"],
         landing=_point_from(j["landing"]), cue_path=_points_from(j["cue_path"]), source=j["source"],
         ball_path=_points_from(j.get("ball_path")), ghost=_point_from(j.get("ghost")), note=j.get("note"),
-        strike=None if j.get("strike") is None else Strike(**j["strike"]),
+        strike=None if j.get("strike") is None else _made(Strike, **j["strike"]),
         via=tuple(j.get("via") or ()), fullness=j.get("fullness"),
         contacts=tuple(_event_from(e) for e in j.get("contacts") or ()),
         landing_spread=_spread_from(j.get("landing_spread")), pot_chance=j.get("pot_chance"),
         scratch_chance=j.get("scratch_chance"),
-        execution=None if j.get("execution") is None else Execution(**j["execution"]),
+        execution=None if j.get("execution") is None else _made(Execution, **j["execution"]),
     )  # fmt: skip
 
 
 def _spread_from(j: Json | None) -> Spread | None:
-    return None if j is None else Spread(**{**j, "centre": (float(j["centre"][0]), float(j["centre"][1]))})
+    return (
+        None
+        if j is None
+        else _made(Spread, **{**j, "centre": (float(j["centre"][0]), float(j["centre"][1]))})
+    )
 
 
 def _comparison_from(j: Json | None) -> Comparison | None:
     if j is None:
         return None
     differences = tuple(
-        Difference(**{**d, "landing": _point_from(d["landing"])}) for d in j.get("differences") or ()
+        _made(Difference, **{**d, "landing": _point_from(d["landing"])}) for d in j.get("differences") or ()
     )
-    meant = None if j.get("meant") is None else Strike(**j["meant"])
+    meant = None if j.get("meant") is None else _made(Strike, **j["meant"])
     unplanned = None if j.get("unplanned") is None else _event_from(j["unplanned"])
-    return Comparison(**{**j, "differences": differences, "meant": meant, "unplanned": unplanned})
+    return _made(Comparison, **{**j, "differences": differences, "meant": meant, "unplanned": unplanned})
 
 
 def _figures_from(j: Json | None) -> TableFigures | None:
-    return None if j is None else TableFigures(**{name: Figure(**figure) for name, figure in j.items()})
+    return (
+        None
+        if j is None
+        else _made(TableFigures, **{name: _made(Figure, **figure) for name, figure in j.items()})
+    )
 
 
 def _shot_from(j: Json) -> Shot:
@@ -319,18 +335,18 @@ def _shot_from(j: Json) -> Shot:
         plan_b=_plan_from(j.get("plan_b")),
         plan_b_after=_plan_from(j.get("plan_b_after")),
         comparison=_comparison_from(j["comparison"]),
-        stroke=None if j["stroke"] is None else StrokeEstimate(**j["stroke"]),
+        stroke=None if j["stroke"] is None else _made(StrokeEstimate, **j["stroke"]),
     )
 
 
 def from_json(j: Json) -> Analysis:
     """An Analysis of what `to_json` gave."""
     return Analysis(
-        footage=Footage(**j["footage"]),
-        table=Table(**j["table"]),
+        footage=_made(Footage, **j["footage"]),
+        table=_made(Table, **j["table"]),
         camera=_camera_from(j["camera"]),
         shots=tuple(_shot_from(s) for s in j["shots"]),
-        head=Head(**j.get("head", {})),
+        head=_made(Head, **j.get("head", {})),
         figures=_figures_from(j.get("table_figures")),
         cameras=tuple((c["from_s"], _camera_from(c["camera"])) for c in j.get("cameras") or ()),
     )  # fmt: skip
@@ -339,7 +355,7 @@ def from_json(j: Json) -> Analysis:
 def read_analysis(path: Path) -> Analysis:
     """Read analysis.json back.
 
-    Raises LessonkitError when the file is missing, no JSON, or of another schema.
+    Raises LessonkitError when the file is missing, no JSON, damaged, or of another schema.
     """
     try:
         j = cast(Json, json.loads(path.read_text(encoding="utf-8")))
@@ -347,6 +363,15 @@ def read_analysis(path: Path) -> Analysis:
         raise LessonkitError(
             f"{path} cannot be read as an analysis ({e}); run `lessonkit analyse` again."
         ) from e
-    if j.get("schema") != SCHEMA:
-        raise LessonkitError(f"{path} has schema {j.get('schema')!r}, this lessonkit reads {SCHEMA}; run `lessonkit analyse` again.")  # fmt: skip
-    return from_json(j)
+    schema = j.get("schema") if isinstance(j, dict) else None
+    if schema != SCHEMA:
+        raise LessonkitError(f"{path} has schema {schema!r}, this lessonkit reads {SCHEMA}; run `lessonkit analyse` again.")  # fmt: skip
+    try:
+        return from_json(j)
+    except (KeyError, IndexError, TypeError, ValueError, AttributeError) as e:
+        what = (
+            f"{e} is missing"
+            if isinstance(e, KeyError)
+            else "something in it is of another kind than it should be"
+        )
+        raise LessonkitError(f"{path} is damaged ({what}); run `lessonkit analyse` again.") from e

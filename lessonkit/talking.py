@@ -16,6 +16,7 @@ from lessonkit.lesson.voice_files import FOOTAGE
 from lessonkit.model import Analysis
 from lessonkit.progress import Talk
 from lessonkit.publish.sound import Level
+from lessonkit.sound.recording import has_sound
 
 __all__ = ["FOOTAGE", "at_its_speed", "check", "forget", "level_of", "narrated", "remembered", "talk_for"]
 
@@ -23,12 +24,14 @@ KEPT = ".voice.json"
 
 
 def check(voice: str) -> None:
-    """Refuse early what is not there. Raises VoiceError."""
+    """Refuse early what is not there or holds no sound, before the footage is watched. Raises VoiceError."""
     if voice != FOOTAGE and not Path(voice).exists():
         raise VoiceError(
             f"There is no file or folder {voice} for the talk; check the name, or give `--voice {FOOTAGE}` where the sound "
             "of the footage is the talk."
         )
+    if voice != FOOTAGE and Path(voice).is_file() and not has_sound(Path(voice)):
+        raise VoiceError(f"{voice} holds no sound that can be read; give a recording as WAV, M4A or MP3.")
 
 
 def remembered(out: Path, voice: str | None) -> str | None:
