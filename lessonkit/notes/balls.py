@@ -54,6 +54,11 @@ def rewrite(phrase: Phrase) -> None:
     phrase.replace(
         r"one(?= (?:(?:goes|drops) )?(?:in|into|to|toward|off|,)? ?(?:the )?pocket_)", _leading_one(phrase)
     )
+    # "I have the twelve near the foot-right pocket": the ball to be shot, and its pocket
+    phrase.replace(
+        r"(?:have|got|see|there is) (?P<ball>ball_\d+)(?: (?:is|sits|sitting|lying|hanging|right|close))* (?:near|by|beside|in front of|close to) (?:the )?(?P<pocket>pocket_\S+)",
+        r"play \g<ball> in \g<pocket>",
+    )
     phrase.replace(r"(ball_\d+) follows?(?= [.,;:!]|$)", r"\1 next")
     phrase.replace(r"(?<=for )one(?= [.,;]|$)|(?<=to )one(?= [.,;]|$)|(?<=on )one(?= [.,;]|$)", "ball_1")
     del lead

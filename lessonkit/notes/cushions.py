@@ -14,7 +14,7 @@ _NAMED = (
     r"(?:short|end) rail (?:at|on|by|of) (?:the )?(?P<name>head|foot)(?: end)?",
     r"(?:long|side) rail (?:on|to) (?:the |your |my )?(?P<name>left|right)(?: side)?(?! of)",
     r"rail on (?:the |your |my )(?P<name>left|right)(?: side)?(?! of)",
-    r"rail (?:at|on) (?:the )(?P<name>head|foot)(?: end)?",
+    r"rail (?:at (?:the )|on (?:the )|of (?:the )?)(?P<name>head|foot)(?: end)?",
     r"rail (?P<name>head|foot|left|right)(?= (?:[.,;:)]|then|first|and|into|in to|to)(?!\S)|$)",
 )
 _GO_ON = r"(?= (?:to|for|and|into|near|then|on|back|by|in|at|[.,;:!)]|--)(?!\S)|$)"

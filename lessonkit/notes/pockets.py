@@ -46,6 +46,7 @@ _SIDES = (
     r"middle ?,? (?:on )(?:the )?(?P<side>left|right)(?: side)?(?! of)",
     rf"side (?:on|to) the {_SIDE}(?: side| one)?(?! (?:of|half))",
     r"side (?P<side>left|right)(?: pocket)?",
+    r"(?:side|middle)(?: pocket)? of (?:the )?(?P<side>left|right)(?= (?:[.,;:!]|with|and|in)(?!\S)|$)",
     rf"(?:pocket|hole) (?:of )?(?:the )?(?:side|middle)(?: of)?(?: the)? {_SIDE}",
     r"side , (?:the )?(?P<side>left|right)(?: hand)?(?: one| side)?(?= [.,;:!]|$)",
     r"(?P<lead>(?:in|into|for|to|at|toward|through) (?:the|that|my|your) )(?P<side>left|right)(?: hand)? side(?: pocket)?"

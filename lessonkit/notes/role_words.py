@@ -39,13 +39,21 @@ TO_POCKET = rf"(?: {_TO_POCKET_WORDS}){{0,8}} pocket_"
 
 _POINTED = r"(?:that|this|it|here|there) is (?:the |my |our |your )?"
 BREAK_BEFORE = (rf"break ball {LINK}", rf"{_POINTED}break ball , (?:the )?")
+_THAT_IS = r" [;,.] (?:it|that|this|which|he|she) is (?:the |my |our |your |a )?"
 BREAK_AFTER = (
+    rf"{_THAT_IS}break ball",
     _words_to(rf"(?:break ball{_NO_COPULA}|break shot later|for (?:the|my|our|a|next) (?:next )?break(?! ball))", never="|key|insurance"),
 )  # fmt: skip
 KEY_BEFORE = (rf"key ball {LINK}", rf"{_POINTED}key ball , (?:the )?")
-KEY_AFTER = (_words_to(rf"key(?: ball)?(?= |$){_NO_COPULA}", never="|break|insurance"),)
+KEY_AFTER = (
+    rf"{_THAT_IS}key ball",
+    _words_to(rf"key(?: ball)?(?= |$){_NO_COPULA}", never="|break|insurance"),
+)
 INSURANCE_BEFORE = (rf"(?:insurance|safety valve)(?: ball)? {LINK}",)
-INSURANCE_AFTER = (_words_to(rf"(?:insurance|safety valve){_NO_COPULA}", never="|key|break"),)
+INSURANCE_AFTER = (
+    rf"{_THAT_IS}insurance",
+    _words_to(rf"(?:insurance|safety valve){_NO_COPULA}", never="|key|break"),
+)
 
 _DISTURB = one_of("touch", "disturb", "move", "hit", "bump", "hitting", "touching", "disturbing", "moving", "bumping", "clip",
                   "nudge", "kiss", "break", "run into", "bother", "wake", "break up")  # fmt: skip
@@ -55,6 +63,7 @@ ALONE_BEFORE = (
     rf"(?:do nothing to|careful (?:of|with|not to hit)|mind|watch out for|protect|take care of) {SMALL}{BALLS_LISTED}",
 )
 ALONE_AFTER = (
+    rf" (?:i|we|you) (?:do|will|must|should) not(?: (?:want|wish|like|have))?(?: to)? {_DISTURB}(?= [.,;!]|$)",
     rf"(?: (?:and|or|,|nor) {B})*(?: is| to be)?(?: left)? (?:alone|undisturbed|untouched|in peace)",
     r"(?: (?!ball_|[.;])\S+){0,4} (?:,|--|;|[.])(?: (?:and|so))? (?:i|we|you) (?:will |must |should |want to |am going to )?(?:leave|keep|save) (?:it|that|that one|it there|it alone)(?= [.,;!]|$| alone| there| for| until)",
     r"(?: (?!ball_|[.;])\S+){0,4}(?: (?:,|--|;|[.]))?(?: do)? (?:not|never) (?:disturb|touch|move|hit|bump) (?:it|that)",
@@ -93,7 +102,7 @@ LANDMARK_BEFORE = (
 )
 
 ROLES: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
-    ("alone", ALONE_BEFORE[2:], ALONE_AFTER[1:]),
+    ("alone", ALONE_BEFORE[2:], ALONE_AFTER[2:]),
     ("break", BREAK_BEFORE, ()), ("key", KEY_BEFORE, ()), ("insurance", INSURANCE_BEFORE, ()),
     ("break", (), BREAK_AFTER), ("key", (), KEY_AFTER), ("insurance", (), INSURANCE_AFTER),
     ("alone", ALONE_BEFORE, ALONE_AFTER), ("stays", (), STAYS_AFTER),

@@ -16,7 +16,7 @@ _KICKS = (
     rf"rail first(?: (?:[:,.]|--|off|on|with|by|via|and|from|use|using|it is|kick|kicking|to|go))* (?P<rails>{_RAILS})",
     rf"(?:off |kick off |kick |on |into |to |hit |touch |via |using |with )*(?P<rails>{_RAILS}) first",
     rf"(?:off|from|via|into|hit|hits) (?P<rails>{_RAILS}){_THEN} (?:in to|into|at|to hit|to catch|to meet|to find|finding|catching|hits?|hitting|before|to clip|clip|and hit|and in to)(?= (?:the )?ball_)",
-    rf"(?:cue|it|whitey) (?:goes |comes |runs )?(?:hits?|to|into|touches|contacts|meets|strikes|off|finds) (?P<rails>{_RAILS})(?: (?:,|and))* (?:then|and then|before|and)(?: hits?| into| contacts?| meets| finds| strikes)?(?= (?:the )?ball_)",
+    rf"(?:cue|it|whitey) (?:goes |comes |runs )?(?:hits?|to|into|touch|touches|contacts|meets|strikes|off|finds)(?: first)? (?P<rails>{_RAILS})(?: (?:,|and))* (?:then|and then|before|and|after|after that)(?: hits?| into| contacts?| meets| finds| strikes)?(?= (?:the )?ball_)",
     rf"first (?:(?:off|on|to|into|in to|hit|hits|touch|against|via) )?(?P<rails>{_RAILS})(?: (?:,|and|then|after that|the cue|it|hits?|into|in to))*(?= (?:the )?ball_)",
     rf"(?:cushion|kick)(?: (?:shot|rails_1|at|ball_\d+|it|in|the|into|to|pocket_\S+|,|[:]))*(?: (?:off|from|via|[:,]))+ (?P<rails>{_RAILS})",
     rf"(?:off|from|via|into|hit|hits) (?P<rails>{_RAILS}) before(?= (?:the |hitting |hit |contacting |contact |touching |meeting |reaching |it |i |gets? to |getting to )*(?:ball_|the ball|contact|object|it(?!\S)|that(?!\S)))",

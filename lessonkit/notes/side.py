@@ -183,7 +183,11 @@ def _heights(phrase: Phrase) -> None:
     )
     # high and low name no pocket, so a ball may follow: "low left on the four"
     phrase.replace(r"(?P<height>high|low) (?P<side>left|right)(?= on (?:the |this |that )?(?:\d|one))", both)
-    phrase.replace(rf"(?P<side>left|right) and (?P<height>{_H}){_NOT_PLACE}", both)
+    # the side first, so that tips before it stay beside it
+    phrase.replace(
+        rf"(?P<side>left|right) and (?P<height>{_H}){_NOT_PLACE}",
+        lambda m: f"side_{m['side']} stroke_{_HEIGHT[m['height']]}",
+    )
     # "I attack the white up and left"
     phrase.replace(
         r"(?:attack|hit|strike|touch|cue|play|take) (?:the )?(?:white|cue_ball|cue ball|it) (?P<height>up|down)(?: and|,)? (?:to the )?(?P<side>left|right)",

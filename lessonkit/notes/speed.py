@@ -25,6 +25,7 @@ _WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
             r"(?:as )?hard as (?:you|i|we) (?:like|can|dare|want)",
             rf"(?:very |really |as |pretty |good and |nice and |hit )?hard(?: (?:stroke|speed|hit|as (?:you|i) can))?{_NOT_SHOT}",
             r"with authority",
+            r"(?:just )?send it(?= [.,;!]|$)",
             r"with (?:much |a lot of )?force",
             r"(?:let|lets|letting) (?:it|her|him|them|cue|the cue|that|loose|the stroke|my arm)?(?: )?(?:fly|rip|go)",
             r"like (?:a|the|my) break(?: shot)?",
