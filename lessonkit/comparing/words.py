@@ -63,10 +63,21 @@ LONGEST = 130
 """Characters of a sentence that still makes three short captions; a longer one goes without its cause."""
 
 
+MOSTLY, PROBABLY = ", mostly from ", ", probably from "
+
+
 def with_cause(sentence: str, cause: str, firm: bool = True) -> str:
     """The sentence with what it comes from, if it stays short enough to read; not firm: 'probably'."""
-    said = f"{sentence.removesuffix('.')}, {'mostly' if firm else 'probably'} from {cause}."
+    said = f"{sentence.removesuffix('.')}{MOSTLY if firm else PROBABLY}{cause}."
     return said if len(said) <= LONGEST else sentence
+
+
+def without_cause(sentence: str) -> str:
+    """The same without what it comes from, for where there is little room."""
+    for joint in (MOSTLY, PROBABLY):
+        if joint in sentence:
+            return sentence[: sentence.index(joint)] + "."
+    return sentence
 
 
 def not_there_sentence(ball: int) -> str:

@@ -14,6 +14,7 @@ from pathlib import Path
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from lessonkit.comparing.words import without_cause
 from lessonkit.folder import whole, write_text
 from lessonkit.lesson.captions import plain
 from lessonkit.lesson.diagram import diagram_svg
@@ -49,7 +50,10 @@ def _cell(shot: Shot, a: Analysis) -> _Cell:
         shot.seen.number,
         _short(words.capital(target_words(shot) or "no call in the notes")),
         words.capital(said_stroke(shot)) or words.capital(words.NOT_SAID),
-        _short(outcome or words.capital(words.NOT_MEASURED)),
+        _short(
+            (outcome if len(outcome) <= _LONGEST else without_cause(outcome))
+            or words.capital(words.NOT_MEASURED)
+        ),
         Markup(diagram_svg(shot, a.table)),
     )
 

@@ -20,7 +20,7 @@ from lessonkit.lesson import style
 from lessonkit.lesson.labels import Room
 from lessonkit.lesson.phrases import ball_word, target
 from lessonkit.lesson.picture import Box, Layer, Picture
-from lessonkit.lesson.projected import dashes
+from lessonkit.lesson.projected import dashes, px_per_mm
 from lessonkit.lesson.scene import pen_for
 from lessonkit.lesson.stills import Stills
 from lessonkit.lesson.text import balanced, line_height_px, text_mask, top_px, width_px
@@ -34,6 +34,8 @@ SIZE = (1280, 720)
 BIG_PX, SMALL_PX = 116, 54
 """Read on a phone, where the picture is as wide as a thumb."""
 PLANNED_PX, ACTUAL_PX = 18.0, 8.0
+EDGE_PX, DASH_PX, GAP_PX = 6, 30, 14
+"""What an edge adds to a line's width; length of a dash without its round ends, and what of a gap is to be seen."""
 _MARGIN = 36
 _MISS_MM = 1e6
 """A missed ball or a scratch is further off than any landing."""
@@ -136,11 +138,15 @@ def drawn(t: Thumbnail, analysis: Analysis, still: Picture) -> NDArray[np.uint8]
     inks = pen_for(analysis, still).inks
     strokes = []
     if len(planned) > 1:
-        strokes.append(([px(d) for d in dashes(planned, 70.0, 45.0)], inks.planned, PLANNED_PX))
+        middle = (analysis.table.length_mm / 2, analysis.table.width_mm / 2)
+        mm = 1.0 / (px_per_mm(analysis.camera, middle) * float(to_px[0]))
+        # the round ends of a line reach half its width, with its edge, into each gap
+        gap = (PLANNED_PX + EDGE_PX + GAP_PX) * mm
+        strokes.append(([px(d) for d in dashes(planned, DASH_PX * mm, gap)], inks.planned, PLANNED_PX))
     if len(actual) > 1:
         strokes.append(([px(actual)], inks.actual, ACTUAL_PX))
     for ways, ink, line_px in strokes:
-        layer.lines(ways, ink.edge, line_px + 6)
+        layer.lines(ways, ink.edge, line_px + EDGE_PX)
         layer.lines(ways, ink.line, line_px)
     room = Room(width, height, soft=[p for ways, _, _ in strokes for p in ways])
     balls = list(t.shot.seen.layout_before.values())

@@ -43,5 +43,5 @@ def test_pictures_are_1280_by_720_with_both_ways(tmp_path: Path, clip: filmed.Cl
         assert picture.shape == (720, 1280, 3)
         for colour in (style.ORANGE, style.SKY_BLUE):
             near = np.abs(picture.astype(int) - style.bgr(colour)).max(axis=2) < 30
-            assert near.sum() > 300
+            assert near.sum() > 200  # of a short way across an upright picture, less the gaps of its dashes
     assert all(len(t.big.split()) <= 4 for t in chosen(a))
