@@ -1,14 +1,24 @@
-"""Times as people write them: `m:ss` or `h:mm:ss`, decimals allowed."""
+"""Times as people write them: `m:ss` or `h:mm:ss`, decimals allowed; at the start of a note also `1m05s` and `95s`."""
 
 from __future__ import annotations
 
 import re
 
 _TIME = r"(?:(\d{1,3}):)?(\d{1,4}):(\d{2})(?:[.,](\d{1,9}))?"
-_AT_START = re.compile(
-    rf"^\s*(?:[-*•]\s*)?[\[(]?{_TIME}(?![\d:])[\])]?(?:\s*[-–—:|]+(?=\s)|(?=\s)|$|(?=[-–—|]))\s*[-–—|]?\s*"
+_BEFORE = r"^\s*(?:[-*•]\s*)?(?:(?:at|around|about|from|t\s*=)\s+|[@~]\s*)?[\[(]?"
+_AFTER = r"[\])]?(?:\s*[-–—:|]+(?=\s)|(?=\s)|$|(?=[-–—|]))\s*[-–—|]?\s*"
+_UNTIL = r"(?:\s*(?:-|–|—|to|until)\s*(?:\d{1,3}:)?\d{1,4}:\d{2}(?:[.,]\d{1,9})?(?![\d:]))?"
+_AT_START = re.compile(rf"{_BEFORE}{_TIME}(?!\d|:\d){_UNTIL}{_AFTER}", re.IGNORECASE)
+_SPOKEN = re.compile(
+    rf"{_BEFORE}(?:(?:(?P<h>\d{{1,2}})\s*h(?:ours?)?\s*)?(?P<m>\d{{1,3}})\s*m(?:in(?:utes?)?)?\s*(?P<s>\d{{1,2}})\s*s(?:ec(?:onds?)?)?|"
+    rf"(?P<only>\d{{1,4}})s)(?![a-z]){_AFTER}",
+    re.IGNORECASE,
 )
-_LIKE_A_TIME = re.compile(r"^\s*(?:[-*•]\s*)?[\[(]?\d+:\d")
+"""'1m05s', '1 min 5 sec', '95s'; '3 seconds later' goes on with a note."""
+_LIKE_A_TIME = re.compile(
+    rf"{_BEFORE}\d+:\d|^\s*\d{{1,2}}\.[0-5]\d\s+(?!tips?\b|of\b|mm?\b|cm\b|balls?\b|diamonds?\b|radi)",
+    re.IGNORECASE,
+)
 
 
 def _seconds(m: re.Match[str]) -> float | None:
@@ -28,6 +38,10 @@ def parse_time(text: str) -> float | None:
 def time_at_start(line: str) -> tuple[float, str] | None:
     """(seconds, what follows) of a line that starts with a time, else None."""
     m = _AT_START.match(line)
+    spoken = None if m else _SPOKEN.match(line)
+    if spoken:
+        h, minutes, s = (int(spoken[g] or 0) for g in ("h", "m", "s"))
+        return float(3600 * h + 60 * minutes + s + int(spoken["only"] or 0)), line[spoken.end() :].strip()
     if not m:
         return None
     seconds = _seconds(m)

@@ -13,6 +13,7 @@ from lessonkit.model import Table
 from lessonkit.notes import remarks
 from lessonkit.notes.reading import read_notes
 from lessonkit.notes.sentences import understand
+from lessonkit.notes.times import looks_like_time, time_at_start
 
 NINE = Table("9ft", 2540.0, 1270.0)
 
@@ -103,3 +104,35 @@ def test_a_sight_of_a_rail_is_a_place(words: str, x: float, y: float) -> None:
     """Three sights stand on a short rail and seven along a long one (WPA, equipment specifications)."""
     landing = understand(f"Nine in the foot-left, cue ball {words}.", NINE).landing
     assert landing is not None and landing.point == pytest.approx((x, y), abs=1.0)
+
+
+@pytest.mark.parametrize(
+    ("line", "t_s", "rest"),
+    [
+        ("0:20: five in the side", 20.0, "five in the side"),
+        ("at 0:31 the six", 31.0, "the six"),
+        ("@2:00 eleven", 120.0, "eleven"),
+        ("1m05s eight", 65.0, "eight"),
+        ("1 min 5 sec: eight", 65.0, "eight"),
+        ("95s ten", 95.0, "ten"),
+        ("2:05-2:15 fourteen", 125.0, "fourteen"),
+        ("0:12 - ten", 12.0, "ten"),
+    ],
+)
+def test_times_in_many_ways(line: str, t_s: float, rest: str) -> None:
+    """As people start a line of notes."""
+    assert time_at_start(line) == (t_s, rest)
+
+
+@pytest.mark.parametrize(
+    "line", ["3 seconds later it drops", "7 side, then 5", "0.25 of a ball", "2 stop", "6 s"]
+)
+def test_what_is_no_time(line: str) -> None:
+    """A line that goes on with a note."""
+    assert time_at_start(line) is None and not looks_like_time(line)
+
+
+@pytest.mark.parametrize("line", ["1.25 four in the side", "0:75 nine", "0:5 nine", "1:12pm two"])
+def test_what_looks_like_a_time_and_is_none(line: str) -> None:
+    """It is refused, instead of being joined to the note before."""
+    assert time_at_start(line) is None and looks_like_time(line)
