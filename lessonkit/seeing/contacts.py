@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.model import CUE_BALL, Cushion, Event, Pocketed, Point, Table, Track
-from lessonkit.seeing.contacts_cue import first_contact, later_contacts
+from lessonkit.seeing.contacts_cue import first_contact, joined, later_contacts
 from lessonkit.seeing.drops import in_mouth
 from lessonkit.seeing.onsets import frame_s, left, momentum, ran
 from lessonkit.seeing.pieces import Motion, after, before, place_at, scatter_mm
@@ -52,7 +52,7 @@ def contacts(runs: Mapping[int, Run], layout: Mapping[int, Point], table: Table)
     """All that the balls met of one another and of cushions, in order of time; `layout`: where every ball lay."""
     events = ball_contacts(runs, layout, table)
     turned_s = {n: [e.t_s for e in _cushions(r, events, table)] for n, r in runs.items()}
-    events += later_contacts(runs, events, table, turned_s)
+    events = joined(events, later_contacts(runs, events, table, turned_s), runs)
     # a contact near a cushion may have looked like one
     walls = [e for r in runs.values() for e in _cushions(r, events, table)]
     return sorted(events + walls, key=lambda e: e.t_s)

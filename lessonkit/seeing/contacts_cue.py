@@ -8,7 +8,7 @@ ball, and at that time the centres lie one diameter apart.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +50,8 @@ WITHIN_S = 0.12
 """Sights this near a contact tell the velocity before and after it."""
 TOGETHER_S = 0.0015
 """Contacts nearer in time than this cannot be told apart."""
+AWAY_MM, AWAY_SCATTERS = 1.0, 4.0
+"""Two balls have parted when they were this far apart, and so many times what their sights scatter by."""
 AGAIN_S = 0.03
 """Contacts of one pair nearer in time than this are one."""
 
@@ -157,6 +159,27 @@ def later_contacts(
         ):
             found.append(Event(at, "ball", (CUE_BALL, other.ball)))
     return found
+
+
+def joined(known: Sequence[Event], found: Sequence[Event], runs: Mapping[int, Run]) -> list[Event]:
+    """Known contacts and those found by their kicks; two of one pair that did not part between them are one, and the kick
+    tells its time, for the other was told from where scattered sights of slow balls seemed to lead."""
+    out = list(known)
+    for event in found:
+        same = [e for e in out if set(e.balls) == set(event.balls) and not _parted(e, event, runs)]
+        for e in same:
+            out.remove(e)
+        out.append(replace(event, balls=same[0].balls) if same else event)
+    return out
+
+
+def _parted(one: Event, other: Event, runs: Mapping[int, Run]) -> bool:
+    """Whether two balls were farther apart between two times than at both, by more than their sights scatter."""
+    a, b = (runs[n].track for n in one.balls)
+    between = np.linspace(one.t_s, other.t_s, 9)
+    gaps = [float(np.hypot(*(place_at(a, float(t)) - place_at(b, float(t))))) for t in between]
+    away = AWAY_MM + AWAY_SCATTERS * max(scatter_mm(a), scatter_mm(b))
+    return max(gaps) > max(gaps[0], gaps[-1]) + away
 
 
 def _turns(

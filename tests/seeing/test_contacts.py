@@ -19,7 +19,7 @@ from lessonkit.seeing.contacts import (
     touch_mm,
     with_contacts,
 )
-from lessonkit.seeing.contacts_cue import later_contacts
+from lessonkit.seeing.contacts_cue import joined, later_contacts
 from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.onsets import onset, strike
 from lessonkit.seeing.pieces import Motion, smoothed, without_outliers
@@ -260,6 +260,29 @@ def test_a_ball_met_again_while_it_rolls() -> None:
     assert [e.balls for e in found] == [(0, 6)]
     assert found[0].t_s == pytest.approx(hit, abs=3e-3)
     assert later_contacts({0: cue, 6: six}, found, TABLE) == []
+
+
+@pytest.mark.parametrize(("apart_mm", "contacts"), [(0.3, 1), (60.0, 2)])
+def test_two_contacts_of_one_pair_have_a_gap_between_them(apart_mm: float, contacts: int) -> None:
+    """A slow cue ball seems to reach the 6 a tenth of a second before both are seen to be pushed: one contact, dated by the
+    push. Where they come apart between the two, and meet again, there are two."""
+    cue = from_rest([(0.0, 900.0, 850.0), (0.4, 1000.0, 600.0), (1.0, 1000.0, 599.0)], 1.0)
+    six = numbered(
+        from_rest(
+            [
+                (0.4, 1000.0, 600 - D),
+                (0.46, 1000.0, 600 - D - apart_mm),
+                (0.5, 1000.0, 600 - D),
+                (1.0, 1000.0, 400 - D),
+            ],
+            1.0,
+        ),
+        6,
+    )
+    known = [Event(0.4, "ball", (0, 6))]
+    all_of_them = joined(known, [Event(0.5, "ball", (0, 6))], {0: cue, 6: six})
+    assert len(all_of_them) == contacts
+    assert all_of_them[-1].t_s == 0.5
 
 
 def test_balls_that_pass_at_a_distance_do_not_touch() -> None:
