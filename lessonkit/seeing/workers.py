@@ -80,10 +80,13 @@ def workers(duration_s: float) -> Iterator[Workers]:
     if duration_s < WORTH_S or count < 2 or multiprocessing.parent_process() is not None:
         yield Workers(None, 1)
         return
-    pool = ProcessPoolExecutor(count, _context(), initializer=_ready)
-    for _ in range(count):
-        pool.submit(_import)
+    with _stopped_later() as stopped:
+        pool = ProcessPoolExecutor(count, _context(), initializer=_ready)
+        for _ in range(count):
+            pool.submit(_import)
     try:
+        if stopped:
+            raise KeyboardInterrupt
         yield Workers(pool, count)
     except BaseException:
         for child in multiprocessing.active_children():
@@ -92,6 +95,21 @@ def workers(duration_s: float) -> Iterator[Workers]:
         pool.shutdown(wait=True, cancel_futures=True)
         raise
     pool.shutdown(wait=False, cancel_futures=True)
+
+
+@contextmanager
+def _stopped_later() -> Iterator[list[int]]:
+    """Ctrl-C is only noted down meanwhile: a worker whose start was broken off is known to nobody, and complains of it."""
+    stopped: list[int] = []
+    if threading.current_thread() is not threading.main_thread():
+        yield stopped
+        return
+    before = signal.signal(signal.SIGINT, lambda number, _: stopped.append(number))
+    try:
+        yield stopped
+    finally:
+        # None: a handler that was not set by Python
+        signal.signal(signal.SIGINT, before if before is not None else signal.default_int_handler)
 
 
 def _context() -> BaseContext:
