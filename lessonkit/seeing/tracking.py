@@ -333,6 +333,8 @@ class Tracker:
                 off = float(np.hypot(f.place[0] - px, f.place[1] - py))
                 if off > reach:
                     continue
+                if f.quality <= BLUR_QUALITY and b.moving and self._over(b):
+                    continue  # what falls is no smear on the cloth
                 unlike = self._unlike(b, f)
                 far = off > 0.85 * self._view.table.ball_diameter_mm
                 if (
@@ -446,10 +448,13 @@ class Tracker:
             elif t - b.last[0] > 4 * LOST_S:
                 b.rest_s, b.moving = b.last[0], False
 
+    def _over(self, b: Moving) -> Pocket | None:
+        """The pocket over whose hole a moving ball was seen last."""
+        return over_hole(b.track()[b.from_sight + 1 :], self._view.table)
+
     def _fell(self, t: float, b: Moving) -> Pocket | None:
         """The pocket into which a ball that is out of sight has fallen, beyond doubt."""
-        way = b.track()[b.from_sight + 1 :]
-        hole = over_hole(way, self._view.table)
+        way, hole = b.track()[b.from_sight + 1 :], self._over(b)
         if hole is None and self._left.get(b.ball, False):
             hole = ran_over(way, t, self._view.table)
         return hole

@@ -15,7 +15,7 @@ from lessonkit.seeing.blurs import blurs
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.sampling import shows_both_sides
-from lessonkit.seeing.tracking import Tracker
+from lessonkit.seeing.tracking import BLUR_QUALITY, Find, Tracker
 from tests.scenes.look import BALLS, CLOTHS
 from tests.seeing.test_balls import TABLE, overhead
 from tests.seeing.test_cloth import SPOT, VIEW, bare, coded, film, linear_of
@@ -81,6 +81,20 @@ def test_what_was_over_a_hole_and_is_seen_no_more_has_fallen(
     assert (b.dropped[1] if b.dropped else None) == pocket
     if b.dropped:
         assert b.dropped[0] == at_s
+
+
+@pytest.mark.parametrize(("quality", "fell"), [(BLUR_QUALITY, True), (1.0, False)])
+def test_a_smear_on_the_cloth_is_no_ball_that_fell(quality: float, fell: bool) -> None:
+    """Some faint patch lies by the mouth of the pocket in all pictures: a ball that was over the hole is not taken for it, but
+    for a whole disc, for it may have come out of the jaws."""
+    b = falling([(200.0, 40.0), (100.0, 30.0), (13.0, 7.0)])
+    tracker = Tracker(VIEW, bare("green"), {9: b.start}, {9: WHITE})
+    tracker.balls[9] = b
+    patch = Find((60.0, 60.0), (0.8, 0.8, 0.8), quality, 1.0)
+    at_s = b.last[0]
+    for k in range(1, 5):
+        tracker._assign(at_s + k / FPS, 1 / FPS, [b], [patch])
+    assert (b.dropped is not None) is fell
 
 
 @pytest.mark.parametrize("bared", [True, False])
