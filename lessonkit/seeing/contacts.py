@@ -30,8 +30,9 @@ TOUCHING_MM = 4.0
 TOGETHER_FRAMES = 1.6
 """Balls that touch set off within this many frames of each other, as far as it can be seen."""
 REACHED_MM = 1.0
-LEAST_WAY_MM = 8.0
-"""A cue ball that went less than this to the first hit has no direction that can be told."""
+LEAST_WAY_MM = 25.0
+"""The place of a cue ball that went less than this to a hit does not tell its direction: two errors of a millimetre are five
+degrees."""
 LEAST_NORMAL_MMPS = 12.0
 """Slowest meeting with a cushion that is told from rolling along it."""
 AWAY_MM, AWAY_SCATTERS = 1.0, 4.0
@@ -363,9 +364,11 @@ def fullness(
         return None
     step = frame_s(cue.track)
     begin = _begin(cue, contact.t_s, turned_s)
-    if contact.t_s - begin[0] < step:
-        struck = cue if begin[0] == cue.onset_s else None
-        if (told := _by_departure(begin[1:], struck, hit, runs, table)) is not None:
+    # a sight within half a frame of strike or hit may be drawn out, by a long exposure, over rest or turn
+    free = (cue.track[:, 0] > begin[0] + 0.5 * step) & (cue.track[:, 0] < contact.t_s - 0.5 * step)
+    if contact.t_s - begin[0] < step or not free.any():
+        told = _by_departure(begin[1:], cue, hit, contact.t_s, runs, table)
+        if told is not None:
             return told
     came = before(cue.track, contact.t_s + 0.05 * step, begin[0] - 1e-6)
     if len(came) < 2:
@@ -396,13 +399,13 @@ def _begin(cue: Run, t_s: float, turned_s: Sequence[float]) -> Floats:
 
 
 def _by_departure(
-    start: Floats, cue: Run | None, hit: Run, runs: Mapping[int, Run], table: Table
+    start: Floats, cue: Run, hit: Run, hit_s: float, runs: Mapping[int, Run], table: Table
 ) -> float | None:
     """Fullness where hardly a frame lies between `start` (strike or cushion) and hit, from where the struck ball went.
 
-    It leaves along the line of centres, which tells where the cue ball was when they met. Where the cue ball lay too near
-    for a way, against the ball or all but, the momenta of the two after the hit tell which way it was sent. None where
-    others lay about the struck ball.
+    It leaves along the line of centres, which tells where the cue ball was when they met. Where that is too near for a way, a
+    millimetre being some degrees, the momenta of the two after the hit tell which way the cue ball came. None where others
+    lay about the struck ball.
     """
     alone = all(
         np.hypot(*np.subtract(r.start, hit.start)) > table.ball_diameter_mm + NEAR_MM
@@ -416,10 +419,10 @@ def _by_departure(
     n /= max(float(np.hypot(*n)), 1e-9)
     u = u - table.ball_diameter_mm * n
     far = float(np.hypot(*u))
-    if far < LEAST_WAY_MM and cue is not None:
-        u = momentum(cue.track, [hit.track], cue.onset_s)
+    if far < LEAST_WAY_MM:
+        u = momentum(cue.track, [hit.track], hit_s)
         far = float(np.hypot(*u))
-    if far < LEAST_WAY_MM or float(u @ n) <= 0:
+    if far < 1.0 or float(u @ n) <= 0:
         return None
     return float(1 - min(1.0, abs(float(u[0] * n[1] - u[1] * n[0])) / far))
 

@@ -469,3 +469,37 @@ def test_how_full_a_ball_was_hit_off_a_cushion(gone_s: float) -> None:
     runs = {0: cue, 8: eight}
     assert fullness(cue, event, runs, TABLE, [turn_s]) == pytest.approx(1 - sine, abs=0.03)
     assert gone_s > 0.02 or fullness(cue, event, runs, TABLE) != pytest.approx(1 - sine, abs=0.2)
+
+
+def exposed(way: list[tuple[float, float, float]], end_s: float, noise_mm: float = 0.0) -> Run:
+    """A run whose every sight is the middle of what an exposure of a whole frame, about the frame's time, gathers."""
+    w = np.array(way)
+    t = np.arange(np.floor(w[0, 0] * FPS) - 1, end_s * FPS) / FPS
+    moments = t[:, None] + np.linspace(-0.5, 0.5, 41) / FPS
+    xy = np.stack([np.interp(moments, w[:, 0], w[:, c]).mean(1) for c in (1, 2)], 1)
+    xy += np.random.default_rng(5).normal(0, noise_mm, xy.shape)
+    start = (way[0][1], way[0][2])
+    track = np.c_[t, xy]
+    track[0, 1:] = start
+    return Run(0, start, track, way[0][0])
+
+
+@pytest.mark.parametrize(("gone_mm", "noise_mm"), [(18.0, 0.5), (55.0, 0.3), (70.0, 0.3)])
+@pytest.mark.parametrize("phase", [0.1, 0.45, 0.8])
+def test_how_full_a_near_ball_was_hit_under_a_long_exposure(
+    gone_mm: float, noise_mm: float, phase: float
+) -> None:
+    """Sights that are drawn out over rest or over the hit tell no direction; the struck ball's way does, and where the cue ball
+    hardly went any way, the momenta of both."""
+    c, speed, t0 = np.radians(38.0), 2300.0, 1.0 + phase / FPS
+    n = np.array([np.cos(c), np.sin(c)])
+    start, hit_s = np.array([1000.0, 600.0]), t0 + gone_mm / speed
+    ghost = start + np.array([gone_mm, 0.0])
+    struck = 0.96 * speed * np.cos(c) * n
+    after = np.array([speed, 0.0]) - struck
+    end_s = hit_s + 0.3
+    cue = exposed([(t0, *start), (hit_s, *ghost), (end_s, *(ghost + 0.3 * after))], end_s, noise_mm)
+    lay = ghost + D * n
+    eight = numbered(exposed([(hit_s, *lay), (end_s, *(lay + 0.3 * struck))], end_s, noise_mm), 8)
+    found = fullness(cue, Event(hit_s, "ball", (0, 8)), {0: cue, 8: eight}, TABLE)
+    assert found == pytest.approx(1 - np.sin(c), abs=0.07)
