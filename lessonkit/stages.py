@@ -238,7 +238,11 @@ def watch(job: Job, head: Head, talk: Talk) -> Seen:
         talk.say("This footage was watched before; using what was seen then.")
         return kept
     from lessonkit.checking.cautions import cautions
+    from lessonkit.checking.check import refuse_small
+    from lessonkit.footage.reader import probe
     from lessonkit.seeing.watch import watch as see
+
+    refuse_small(job.footage, probe(job.footage))
 
     with talk.step("Watching the footage") as progress:
         seen = see(job.footage, table=size, head=job.head, corners=job.corners, progress=progress)

@@ -21,9 +21,9 @@ from lessonkit.checking.gathered import light, timely
 from lessonkit.checking.smear import exposure_s
 from lessonkit.checking.stretch import Stretch, levels, read_stretch
 from lessonkit.checking.verdict import Report, judge, table_findings
-from lessonkit.errors import TableError
-from lessonkit.footage.reader import Frame
-from lessonkit.model import Camera, Point, Table
+from lessonkit.errors import FootageError, TableError
+from lessonkit.footage.reader import Frame, probe
+from lessonkit.model import Camera, Footage, Point, Table
 from lessonkit.seeing.bedview import BORDER_MM, VIEW_MM_PER_PX, BedView
 from lessonkit.seeing.centres import outline_mm
 from lessonkit.seeing.cloth import bare_table
@@ -42,6 +42,8 @@ RAIL_TOP_MM = 42.0
 SIZE_PICTURES = 5
 COARSE = 3
 """A person is large: looked for in every third pixel of the bed view."""
+LEAST_LONG_SIDE_PX = 320
+"""Across a nine-foot table that fills so many pixels a ball is 7 wide, well below what is usable (limits.py)."""
 CLEAR_SHARE = 0.01
 """A picture in which somebody hides less of the bed than this counts as clear."""
 ALWAYS = 0.9
@@ -78,6 +80,7 @@ def check(
     `size`, `head`, `corners` as in `find_table`. Footage in which no table is recognised is checked as far as that
     goes. Raises FootageError for what cannot be read, and TableError for corners that make no table.
     """
+    refuse_small(path, probe(path))
     stretch = read_stretch(path, at_s)
     pictures = [f.bgr() for f in stretch.frames]
     try:
@@ -94,6 +97,15 @@ def check(
             raise
         return _without_table(stretch, pictures, at_s)
     return _with_table(stretch, surface, at_s)
+
+
+def refuse_small(path: Path, info: Footage) -> None:
+    """Raise FootageError for pictures in which no ball can be seen, before a table is sought in them at length."""
+    if max(info.width, info.height) < LEAST_LONG_SIDE_PX:
+        raise FootageError(
+            f"{path.name} is {info.width} x {info.height} pixels, too small for a ball to be seen; film at 1280 x 720 or more, and "
+            "give the camera's own file."
+        )
 
 
 def _sized(

@@ -16,6 +16,7 @@ from lessonkit.checking.limits import LIMITS
 from lessonkit.checking.picture import draw
 from lessonkit.checking.smear import exposure_s
 from lessonkit.checking.verdict import as_json, judge
+from lessonkit.errors import FootageError
 from tests.running import ROOT
 from tests.scenes import (
     TABLES,
@@ -172,3 +173,13 @@ def test_somebody_who_leans_in_does_not_move_the_camera(shift_px: float, someone
     inside = np.ones((360, 640), bool)
     told = measures.sway_px(_swaying(shift_px, someone), 1.0, inside)
     assert told is not None and abs(told - shift_px) < 0.25
+
+
+def test_pictures_too_small_for_a_ball_are_refused_at_once(tmp_path: Path) -> None:
+    """Before a table is sought in them, which takes long where there is none."""
+    from tests.publish import filmed
+
+    clip = tmp_path / "tiny.mp4"
+    filmed.film(clip, filmed.Clip(160, 90))
+    with pytest.raises(FootageError, match=r"tiny\.mp4 is 160 x 90 pixels, too small"):
+        check(clip)
