@@ -58,15 +58,8 @@ def compare(
     is not compared at all.
     """
     if not_there(shot, plan) and plan.ball is not None:
-        return Comparison(
-            None,
-            None,
-            None,
-            plan.rails,
-            rails_actual(shot),
-            NOT_COMPARED,
-            words.not_there_sentence(plan.ball),
-        )
+        said = words.not_there_sentence(plan.ball)
+        return Comparison(None, None, None, plan.rails, rails_actual(shot), NOT_COMPARED, said)
     made = called_made(shot, plan)
     actual = _rest(shot)
     wanted = wanted_place(plan, intent)
