@@ -23,6 +23,7 @@ _DID = (
 )
 _WENT = r"(?:went|ran|ended|finished|landed|rolled|drifted|came|died|bounced|stopped|overran|flew|slid|crept|squirted|wandered)\b"
 """What the cue ball did, told after the fact: no landing that was wanted."""
+_CHANCE = re.compile(r"\b(?:by (?:accident|mistake|pure luck)|accidentally|not on purpose)\b", re.IGNORECASE)
 _VERDICT = r"(?:a )?(?:tad|bit|touch|little) (?:too )?(?:firm|hard|soft|slow|fast|thick|thin|full|heavy|strong|light),? (?:that|there)\b"
 _REMARK = re.compile(
     rf"\s*{_LEAD}(?:{_WHO}{_HOW}{_DID}|{_CUE}\s+{_HOW}{_WENT}|{_TOO}|{_VERDICT})", re.IGNORECASE
@@ -68,12 +69,18 @@ def without(text: str) -> str:
     for start, end in _clauses(plain):
         clause = plain[start:end]
         told = _PLACE_TOLD.match(clause) and not _WISH.search(clause)
-        if told or (_REMARK.match(clause) and not _INTENT.search(clause)):
+        remark = _REMARK.match(clause) or _CHANCE.search(clause)
+        if told or (remark and not _INTENT.search(clause)):
             out = out[:start] + " " * (end - start) + out[end:]
     for m in _OVERDONE.finditer(plain):
         if not _WARNED.search(plain[: m.start()]):
             out = out[: m.start()] + " " * len(m[0]) + out[m.end() :]
     return out
+
+
+def only(text: str) -> str:
+    """What `without` takes out, all else blanked."""
+    return "".join(b if a != b else " " for a, b in zip(without(text), text, strict=True))
 
 
 def _clauses(text: str) -> Iterator[tuple[int, int]]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from lessonkit.notes import balls, numbers
 from lessonkit.notes import role_words as say
 from lessonkit.notes.role_words import B as _B
 from lessonkit.notes.words import Phrase, pattern_of
@@ -31,7 +32,8 @@ def _combination(phrase: Phrase) -> None:
         r"(?: (?:in|into|in to|to|on to|off|and|,|--|->|/|the|pushing|hitting|drives|sends|knocks|kisses))+"
     )
     phrase.replace(
-        rf"(?P<first>{_B}) (?:off|kissing off|kissed off|carom off|combo off) {_B}", lambda m: m["first"]
+        rf"(?P<first>{_B}) (?:off|(?:kissing|kiss|kisses|kissed|carom|caroms|glance|glances|glancing|bounce|combo) off)(?: of)?(?: the)? {_B}",
+        lambda m: m["first"],
     )
     phrase.replace(rf"(?P<lead>(?:combo|combination|plant|billiard|carom|kiss)\S*(?: (?:[:,]|is|off|from|shot|the|of|play|on|with|--))*)(?: {_B}{step})+ (?P<last>{_B})",
                    lambda m: f"combo {m['last']}")  # fmt: skip
@@ -101,6 +103,18 @@ def read(phrase: Phrase) -> Roles:
         called.ball if called else None, _next(mentions, called), first.get("break"), first.get("key"), first.get("insurance"),
         tuple(dict.fromkeys(b for b in given.get("alone", []) if not called or b != called.ball)),
     )  # fmt: skip
+
+
+def missed(text: str, not_this: int | None) -> int | None:
+    """The ball of a remark such as 'missed the nine', which a plan told beside it was for; None where there is none."""
+    phrase = Phrase.of(text)
+    numbers.rewrite(phrase)
+    balls.rewrite(phrase)
+    found = phrase.find(
+        rf"(?:miss|overcut|undercut|rattled|jawed|dogged|overhit|underhit|choked)(?: on)?(?: the)? {_B}"
+    )
+    told = [int(m[0].rsplit("_", 1)[1]) for m in found]
+    return told[0] if told and told[0] != not_this else None
 
 
 def _next(mentions: list[_Mention], called: _Mention | None) -> int | None:

@@ -6,6 +6,7 @@ were (balls by number, "stop"). See words.py for how a step leaves tags to the n
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import cast
 
 from lessonkit.model import Intent, Landing, Pocket, Side, SideRelative, Speed, Stroke, Table
@@ -45,6 +46,8 @@ def understand(text: str, table: Table) -> Intent:
     where = landing.read(phrase, table)
     pair = aims.combination(phrase)
     who = roles.read(phrase)
+    if who.called is None and (pocket is not None or stroke is not None):
+        who = replace(who, called=roles.missed(remarks.only(main), who.next_ball))
     custom: list[str] = []
     if which is None and relative is None and stroke is not None and not phrase.has("side_open"):
         which, tips = "none", 0.0

@@ -136,3 +136,21 @@ def test_what_is_no_time(line: str) -> None:
 def test_what_looks_like_a_time_and_is_none(line: str) -> None:
     """It is refused, instead of being joined to the note before."""
     assert time_at_start(line) is None and looks_like_time(line)
+
+
+@pytest.mark.parametrize(
+    ("said", "ball", "next_ball"),
+    [
+        ("Missed the nine. It was meant to be a soft follow into the foot-left for the three.", 9, 3),
+        ("Overcut the 4, too bad. Draw was right, for the 7.", 4, 7),
+        ("Missed the nine.", None, None),
+        ("9 foot-left and I kicked the 3 off one rail by accident", 9, None),
+        ("6 kissed off the 2, foot-right, firm", 6, None),
+    ],
+)
+def test_a_remark_names_the_ball_of_the_plan_beside_it(
+    said: str, ball: int | None, next_ball: int | None
+) -> None:
+    """What was missed was called, where a plan is told; what came about by accident was not."""
+    intent = understand(said, NINE)
+    assert (intent.ball, intent.next_ball) == (ball, next_ball)
