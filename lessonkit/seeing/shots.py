@@ -25,6 +25,9 @@ ALONE = 0.7
 LEAST_SPEED_MMPS = 60.0
 LEAST_ALONE = 3
 """A struck ball is seen this often in its first EARLY_S moving at LEAST_SPEED_MMPS and more, bare table about it."""
+NO_HAND_MMPS, EVEN_SHARE = 3500.0, 0.25
+"""What runs faster than this, from sight to sight at much the same speed, is not in anybody's hand (common practice, no
+source: 3.5 m/s is a hard stroke)."""
 
 
 @dataclass(frozen=True)
@@ -110,7 +113,9 @@ def was_struck(cue: Moving, others: Iterable[Moving] = ()) -> bool:
     speed = np.hypot(*np.diff(track[:, 1:], axis=0).T) / step_s
     clear = np.array([*cue.clear, *[1.0] * len(speed)][: len(speed)])
     early = track[1:, 0] < track[1, 0] + EARLY_S
-    alone = int((early & (clear > ALONE) & (speed > LEAST_SPEED_MMPS)).sum())
+    # a ball drawn out to a streak fills what lies about it itself, but no hand carries one so fast
+    shot_off = np.r_[False, (speed[1:] > NO_HAND_MMPS) & (np.abs(np.diff(speed)) < EVEN_SHARE * speed[1:])]
+    alone = int((early & ((clear > ALONE) | shot_off) & (speed > LEAST_SPEED_MMPS)).sum())
     return alone >= min(LEAST_ALONE, len(speed) - 1)
 
 

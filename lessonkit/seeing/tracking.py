@@ -66,7 +66,7 @@ class Find:
 
     place: Point
     colour: tuple[float, float, float]
-    """Mean linear colour of its middle, blue-green-red, as it would be in the middle of the lamp's light."""
+    """Mean linear colour of its middle, blue-green-red."""
     quality: float
     """1 for a clean disc, less for a blur or a half hidden one."""
     clear: float
@@ -86,7 +86,8 @@ class Tracker:
         self._bare = bare
         self._gain = gain
         self._lamp = Lighting(bare)
-        self.balls = {n: Moving(n, p, looks[n] / self._lamp.at(p)) for n, p in layout.items()}
+        self.balls = {n: Moving(n, p, looks[n]) for n, p in layout.items()}
+        self._lit = {n: self._lamp.at(p) for n, p in layout.items()}
         self._left: dict[int, bool] = {}
         self._filled: dict[int, float] = {}
         """What share of each ball's place was not bare table when it was first looked at there."""
@@ -314,10 +315,8 @@ class Tracker:
         ring = part[(r > 1.25) & (r < 1.6)]
         clear = float((ring < 0.5).mean()) if ring.size else 1.0
         p = self._view.to_mm([(x + window.x0, y + window.y0)])[0]
-        place = float(p[0]), float(p[1])
-        # a ball that runs out of the lamp's light into the dark stays the same ball
-        b, g, red = (float(c) for c in core / self._lamp.at(place))
-        return Find(place, (b, g, red), quality, clear)
+        colour = (float(core[0]), float(core[1]), float(core[2]))
+        return Find((float(p[0]), float(p[1])), colour, quality, clear)
 
     # deciding
 
@@ -393,7 +392,10 @@ class Tracker:
         """How unlike the find's colour is to the ball's: 0 the same, 1 as far as a rolling stripe goes."""
         a, c = np.asarray(b.colour), np.asarray(f.colour)
         white_a, white_c = a.min() / max(a.max(), 1e-3), c.min() / max(c.max(), 1e-3)
-        brightness = abs(np.log((a.sum() + 0.03) / (c.sum() + 0.03)))
+        brighter = float(np.log((a.sum() + 0.03) / (c.sum() + 0.03)))
+        # a ball that runs out of the lamp's light is darker by all that the cloth is, or by less where that only shines
+        lamp = float(np.log(self._lit.get(b.ball, 1.0) / self._lamp.at(f.place)))
+        brightness = abs(brighter - float(np.clip(brighter, min(lamp, 0.0), max(lamp, 0.0))))
         return float(0.7 * brightness + 1.2 * abs(white_a - white_c)) * (1.6 if b.ball == 0 else 0.6)
 
     def _sighted(self, t: float, b: Moving, f: Find) -> None:

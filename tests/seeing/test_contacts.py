@@ -371,7 +371,7 @@ def moving(track: Floats, clear: float) -> Moving:
 
 
 @settings(max_examples=40, deadline=None)
-@given(st.floats(150, 4000), st.floats(0, 2 * np.pi), st.floats(0.8, 1.0), st.floats(0.0, 0.5))
+@given(st.floats(150, 3400), st.floats(0, 2 * np.pi), st.floats(0.8, 1.0), st.floats(0.0, 0.5))
 def test_struck_or_carried(speed: float, angle: float, alone: float, covered: float) -> None:
     """Whatever the speed and the direction: what runs with bare table about it was struck, what moves under a hand was
     carried."""
@@ -386,6 +386,14 @@ def test_a_nudge_of_the_table_is_no_shot() -> None:
     track = np.c_[np.arange(20) / FPS, np.full(20, 500.0) + np.r_[0, np.full(19, 2.0)], np.full(20, 600.0)]
     assert not was_struck(moving(track, 1.0))
     assert not was_struck(Moving(0, (0.0, 0.0), np.ones(3)))
+
+
+@pytest.mark.parametrize(("mps", "struck"), [(6.0, True), (1.5, False)])
+def test_no_hand_carries_a_ball_as_fast_as_a_hard_shot(mps: float, struck: bool) -> None:
+    """Where a streak, or a hand, covers half of what lies about the ball all along, its speed tells the two apart."""
+    t = np.arange(9) / 30
+    track = np.c_[t, 300 + 1000 * mps * np.maximum(t - 1 / 30, 0), np.full(9, 600.0)]
+    assert was_struck(moving(track, 0.55)) is struck
 
 
 def test_a_ball_that_is_read_otherwise_has_not_run() -> None:

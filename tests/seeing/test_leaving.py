@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -54,6 +54,21 @@ def test_a_cue_over_its_place_does_not_hold_a_ball_there(lies: bool) -> None:
         (Drawn(k / FPS, with_cue(v, 19.0) if k > 1 else v) for k, v in enumerate(views)), from_ball=0
     )
     assert tracker.balls[0].moving is not lies
+
+
+@pytest.mark.parametrize("uneven", [True, False])
+def test_a_ball_that_runs_into_the_dark_stays_the_same(uneven: bool) -> None:
+    """Under a lamp that lights one end of the table four times as much as the other, a white ball seen at the dark end is a
+    quarter as bright and still the cue ball; in even light such a thing is not white."""
+    table = bare("green")
+    fall = np.geomspace(2.0, 0.5, table.linear.shape[1], dtype=np.float32)[None, :, None] if uneven else 1.0
+    table = replace(table, linear=np.asarray(table.linear * fall, np.float32))
+    x = table.view.table.length_mm
+    bright, dark = (0.12 * x, SPOT[1]), (0.88 * x, SPOT[1])
+    tracker = Tracker(VIEW, table, {0: bright}, {0: WHITE})
+    seen = tuple(0.3 * c for c in WHITE)
+    unlike = tracker._unlike(tracker.balls[0], Find(dark, (seen[0], seen[1], seen[2]), 1.0, 1.0))
+    assert unlike < 0.7 if uneven else unlike > 1.0
 
 
 def falling(to: list[tuple[float, float]]) -> Moving:
