@@ -91,10 +91,14 @@ class Lighting:
 
     def at(self, place: Point) -> float:
         """1 where the lamp is as bright as in the middle of the range."""
+        return float(self.cloth_at(place) ** LAMP_TRUST)
+
+    def cloth_at(self, place: Point) -> float:
+        """How bright the cloth is beside its middle brightness: the most that the lamp may be."""
         x, y = self.view.to_view([place])[0]
         x = float(np.clip(x, 0, self.view.columns - 1))
         y = float(np.clip(y, 0, self.view.rows - 1))
-        return float(np.clip(self._smooth[round(y), round(x)] / self._middle, 0.4, 2.0) ** LAMP_TRUST)
+        return float(np.clip(self._smooth[round(y), round(x)] / self._middle, 0.4, 2.0))
 
 
 def close_look(patches: Sequence[Patch], place: Point, lighting: Lighting) -> Close:

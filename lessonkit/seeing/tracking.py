@@ -87,7 +87,7 @@ class Tracker:
         self._gain = gain
         self._lamp = Lighting(bare)
         self.balls = {n: Moving(n, p, looks[n]) for n, p in layout.items()}
-        self._lit = {n: self._lamp.at(p) for n, p in layout.items()}
+        self._lit = {n: self._lamp.cloth_at(p) for n, p in layout.items()}
         self._left: dict[int, bool] = {}
         self._filled: dict[int, float] = {}
         """What share of each ball's place was not bare table when it was first looked at there."""
@@ -394,7 +394,7 @@ class Tracker:
         white_a, white_c = a.min() / max(a.max(), 1e-3), c.min() / max(c.max(), 1e-3)
         brighter = float(np.log((a.sum() + 0.03) / (c.sum() + 0.03)))
         # a ball that runs out of the lamp's light is darker by all that the cloth is, or by less where that only shines
-        lamp = float(np.log(self._lit.get(b.ball, 1.0) / self._lamp.at(f.place)))
+        lamp = float(np.log(self._lit.get(b.ball, 1.0) / self._lamp.cloth_at(f.place)))
         brightness = abs(brighter - float(np.clip(brighter, min(lamp, 0.0), max(lamp, 0.0))))
         return float(0.7 * brightness + 1.2 * abs(white_a - white_c)) * (1.6 if b.ball == 0 else 0.6)
 

@@ -68,7 +68,7 @@ def test_a_ball_that_runs_into_the_dark_stays_the_same(uneven: bool) -> None:
     tracker = Tracker(VIEW, table, {0: bright}, {0: WHITE})
     seen = tuple(0.3 * c for c in WHITE)
     unlike = tracker._unlike(tracker.balls[0], Find(dark, (seen[0], seen[1], seen[2]), 1.0, 1.0))
-    assert unlike < 0.7 if uneven else unlike > 1.0
+    assert (unlike < 0.5) if uneven else (unlike > 1.0)
 
 
 def falling(to: list[tuple[float, float]]) -> Moving:
