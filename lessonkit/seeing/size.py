@@ -39,6 +39,7 @@ FITS = 3
 ROUNDS = 2
 """Centres are fitted as the size that is expected, so a second look sharpens what the first came near."""
 LEAST_OUTLINES = 3
+"""Balls, not sights of them."""
 OTHERWISE = ("2286x1143", "1981x991")
 """In the middle of the sizes that are called 8 and 7 ft: so near them that their sights are found."""
 LOOKS_RIGHT = 0.88
@@ -53,7 +54,12 @@ ROUGHLY = 0.03
 AGREE = 0.05
 """Votes and sights that differ by more, as a share, tell nothing together: votes are led astray by racks."""
 SYSTEMATIC = 0.015
-"""Standard deviation, as a share, of what outlines are off by (scenes of known truth: see docs/seeing.md)."""
+"""Standard deviation, as a share, of what all outlines of a table are off by together (scenes of known truth: see docs/seeing.md)."""
+BALL_VARIES, SURE_OF_IT = 0.025, 3
+"""Standard deviation, as a share, of what one ball's outline is off by beside the others', by its colour, its shadow and the
+cloth (28 scenes of known truth: 0.018 in the median, two sights of one ball differ by 0.002); it counts as so many balls."""
+SAME_MM = 25.0
+"""Sights nearer to each other than this are of one ball."""
 LONE, CLEAR = 3.2, 0.9
 """A ball lies alone if no other is this near, in radii, and so much of the ring about it is bare table."""
 LATTICE_PX = 0.2
@@ -175,11 +181,10 @@ def tell_size(frames: Sequence[Frame], camera: Camera, fitted: Table, sight_mm: 
     share, doubt, widths = rough, ROUGHLY, np.zeros(0)
     for _ in range(ROUNDS):
         widths = _widths(frames, used, camera, fitted, share)
-        if len(widths) < LEAST_OUTLINES:
+        if not len(widths):
             break
         share = float(np.median(widths))
-        spread = 1.4826 * float(np.median(np.abs(widths - share)))
-        doubt = float(np.hypot(SYSTEMATIC, spread / np.sqrt(len(widths))))
+        doubt = _doubt_of(widths / share)
     table, chance = likeliest(share, doubt)
     enough = len(widths) >= LEAST_OUTLINES or by_sights is not None
     return Told(table, chance > SURE and enough, len(widths), share)
@@ -235,18 +240,44 @@ def _rack(
 def _widths(
     frames: Sequence[Frame], used: Sequence[Frame], camera: Camera, fitted: Table, share: float
 ) -> Floats:
-    """How wide each lone ball is beside the fitted table's, those at about `share` of it."""
+    """How wide each lone ball is beside the fitted table's, those at about `share` of it: one width a ball."""
     look = _Look.of(frames, camera, fitted, share)
-    widths = []
+    widths: list[float] = []
+    places: list[Point] = []
     for frame in used:
         for place, lone in look.discs(frame, 0.6, 0.7):
             if not lone:
                 continue
             centre, error_mm = refine_centre([look.patcher.patch(frame, place)], place, look.bare)
             if error_mm is not None:
-                widths.append(outline_scale(look.patcher.patch(frame, centre), centre, look.bare))
-    found = np.array([w for w in widths if w is not None], float)
-    return found * share
+                width = outline_scale(look.patcher.patch(frame, centre), centre, look.bare)
+                if width is not None:
+                    widths.append(width)
+                    places.append(centre)
+    return share * _by_ball(widths, places)
+
+
+def _by_ball(widths: Sequence[float], places: Sequence[Point]) -> Floats:
+    """The middle width of each ball; what lies in one place in several pictures is one."""
+    balls: list[tuple[Point, list[float]]] = []
+    for width, place in zip(widths, places, strict=True):
+        for at, seen in balls:
+            if np.hypot(place[0] - at[0], place[1] - at[1]) < SAME_MM:
+                seen.append(width)
+                break
+        else:
+            balls.append((place, [width]))
+    return np.array([np.median(seen) for _, seen in balls], float)
+
+
+def _doubt_of(widths: Floats) -> float:
+    """Standard deviation, as a share, of the middle one of balls' widths given as shares of it.
+
+    One ball in many pictures is no more than one: its outline is off alike in all of them.
+    """
+    count = len(widths)
+    spread2 = float(((widths - widths.mean()) ** 2).sum()) + SURE_OF_IT * BALL_VARIES**2
+    return float(np.hypot(SYSTEMATIC, np.sqrt(spread2 / (count - 1 + SURE_OF_IT) / count)))
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,12 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from lessonkit.seeing.bedview import VIEW_MM_PER_PX, BedView
 from lessonkit.seeing.centres import outline_scale, refine_centre
 from lessonkit.seeing.cloth import BareTable
 from lessonkit.seeing.patches import Patcher
-from lessonkit.seeing.size import sized, tell_size
+from lessonkit.seeing.size import SYSTEMATIC, _by_ball, _doubt_of, sized, tell_size
 from lessonkit.table.finding import find_table
 from lessonkit.table.sizes import table_of_size
 from tests.scenes import Look, Scene, View, make_camera, rack, random_layout
@@ -66,3 +68,24 @@ def test_an_outline_is_as_wide_as_drawn(blur_px: float, expected: float) -> None
             scales.append(scale * expected)
     assert len(scales) >= 5
     assert float(np.median(scales)) == pytest.approx(1.0, abs=0.025)
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(st.floats(0.95, 1.05), min_size=1, max_size=12), st.integers(1, 40))
+def test_one_ball_in_many_pictures_is_one(widths: list[float], pictures: int) -> None:
+    """However often the same balls were looked at they tell as much as once; balls that lie apart each tell their own."""
+    apart = [(100.0 * k, 300.0) for k in range(len(widths))]
+    once = _by_ball(widths, apart)
+    assert once == pytest.approx(widths)
+    often = _by_ball(widths * pictures, [(x + 0.1 * k, y) for k in range(pictures) for x, y in apart])
+    assert often == pytest.approx(once)
+    assert _doubt_of(often) == pytest.approx(_doubt_of(once))
+
+
+def test_more_balls_make_the_size_surer() -> None:
+    """Of four balls that agree one doubts the width less than of one, never less than what all outlines are off by together, and
+    more where they differ."""
+    one, four, differing = (
+        _doubt_of(np.array(w)) for w in ([1.0], [1.0, 1.0, 1.0, 1.0], [0.95, 0.98, 1.02, 1.05])
+    )
+    assert SYSTEMATIC < four < differing and four < one
