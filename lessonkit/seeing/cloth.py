@@ -52,6 +52,8 @@ PLATE_VOTES = 0.35
 """A disc with this many votes in the median picture is a ball that lay there most of the time."""
 HOLE_VOTES = 0.7
 """What is dark at a pocket is its hole unless its outline is as whole as a ball's: an 8 may hang in the jaws for long."""
+WHOLE_VOTES, WHOLE_ROUND = 0.75, 0.99
+"""The weak edges of a ball in the jaws lie all round it; those of the hole lie about another circle, and not all round."""
 WIDE_STEP = 8
 WIDE_CELLS = 15
 """What cloth looks like is the median over so many cells of WIDE_STEP view pixels each way: 0.4 m."""
@@ -144,9 +146,10 @@ def _faint_balls(
 ) -> list[tuple[int, int, Picture]]:  # fmt: skip
     """Balls of the cloth's own colour: weak edges in the median that are in the plate still when `others` are cleared off it.
 
-    Away from cushions, for their shadows have weak edges too.
+    Away from cushions, for their shadows have weak edges too; nearer to them, in a pocket's jaws first of all, only where
+    the outline is whole, as that of a dark ball before a dark hole is.
     """
-    bed = view.table_mask(-view.table.radius_mm)
+    bed, reach = view.table_mask(-view.table.radius_mm), view.table_mask(JAW_MM)
     edges = edges_of(median, view.slant, FAINT * contrast)
     seen = votes_of(edges, view.radius_px)
     left = votes(cleared, view.radius_px, view.slant, FAINT * contrast)
@@ -154,10 +157,11 @@ def _faint_balls(
     apart = LEAST_APART * view.radius_px
     return [
         (x, y, median)
-        for x, y in _peaks(np.where(bed, seen, 0), FAINT_VOTES)
+        for x, y in _peaks(np.where(reach, seen, 0), FAINT_VOTES)
+        if bed[y, x] or seen[y, x] >= WHOLE_VOTES
         # a neighbour that was cleared off took some of its outline along
         if near[y, x] >= 0.5 * FAINT_VOTES
-        and all_round(edges, view.radius_px, x, y) >= FAINT_ROUND
+        and all_round(edges, view.radius_px, x, y) >= (FAINT_ROUND if bed[y, x] else WHOLE_ROUND)
         and all(np.hypot(x - a, y - b) >= apart for a, b, _ in others)
     ]
 

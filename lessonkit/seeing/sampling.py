@@ -121,7 +121,7 @@ class Sampler:
         seen = self._view.warp_frame(frame)
         gain = self._bare.gain(seen)
         foreign = self._bare.foreign(seen, gain=gain)
-        clear = self._clear_discs(seen, foreign, self._view.slant)
+        clear = [d for d in self._clear_discs(seen, foreign, self._view.slant) if self.believed(d)]
         faint = self._faint_discs(seen, foreign, self._view.slant, clear)
         self._faint_places |= {(round(d.x_px), round(d.y_px)) for d in faint}
         discs = clear + faint
@@ -146,7 +146,10 @@ class Sampler:
             fresh = self._bare.foreign(seen, around, known.gain)
             foreign[around.area] = fresh
             slant = self._view.slant.part(around)
-            discs = self._clear_discs(seen, fresh, slant)
+            # a dark ball before a dark hole has few clear edges, and all round it weak ones: it must not stand in its own way
+            discs = [
+                d for d in self._clear_discs(seen, fresh, slant) if self.believed(_shifted(d, around, 1))
+            ]
             lay = [_shifted(d, around, -1) for d in known.discs if part.holds(d.x_px, d.y_px)]
             near = 0.5 * self._view.radius_px
             lost = any(all(np.hypot(d.x_px - o.x_px, d.y_px - o.y_px) > near for o in discs) for d in lay)

@@ -18,6 +18,7 @@ from lessonkit.seeing.residences import Residence, residences
 from lessonkit.seeing.sampling import Sampler
 from lessonkit.table.camera import project, rotation_matrix
 from tests.scenes import Act, Look, Placement, Scene, View, make_camera, random_scene
+from tests.scenes.look import CLOTHS
 from tests.scenes.making import TABLES
 from tests.seeing.filming import Filmed, frame
 
@@ -201,3 +202,17 @@ def test_a_carried_ball_has_two_places(carried: tuple[Scene, list[Residence]]) -
     assert first[0].last_s <= 4.05
     assert second[0].gone_s is None and 4.7 <= second[0].first_s <= 5.7
     assert len(found) == 6
+
+
+@pytest.mark.parametrize(("cloth", "inward_mm"), [("grey", 6.0), ("burgundy", 6.0), ("navy", 16.0)])
+def test_the_8_that_hangs_in_the_jaws_is_seen(cloth: str, inward_mm: float) -> None:
+    """Dark before a dark hole, there in every picture so that no picture shows the pocket without it: it is found where it
+    hangs, and the five empty pockets show no ball."""
+    at = (TABLE.length_mm - inward_mm, TABLE.width_mm - inward_mm)
+    layout: Layout = {0: (700.0, 400.0), 1: (1500.0, 800.0), 8: at}
+    scene = Scene(TABLE, View(1280, 720), Look(cloth=CLOTHS[cloth]), layout, seed=4)
+    filmed = Filmed.of(scene, TIMES_S)
+    sightings = Sampler(filmed.view, filmed.bare, filmed.patcher).sample(frame(scene, TIMES_S[0])).sightings
+    assert len(sightings) == len(layout)
+    for place in layout.values():
+        assert min(np.hypot(*np.subtract(s.place, place)) for s in sightings) < 8.0
