@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import statistics
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,8 +16,22 @@ from lessonkit.model import Pocket, Point, Track
 Floats = NDArray[np.float64]
 
 CREEP_MMPS = 25.0
+TOLD_BY = 4
+"""So many sights tell a speed."""
+SPARE = 1.3
 STIR_MM, LAST_SIGHTS = 8.0, 5
 """See `Moving.stirred`."""
+
+
+def off_colour(a: Sequence[float] | Floats, b: Sequence[float] | Floats, lamp: float = 0.0) -> float:
+    """How far two mean linear colours are from one ball's: 0 the same, 1 and more for a white ball and a dark one.
+
+    `lamp`: by how much brighter, as a logarithm, the light on `a` may be; up to that is no difference.
+    """
+    white_a, white_b = (min(c) / max(*c, 1e-3) for c in (a, b))
+    brighter = math.log((sum(a) + 0.03) / (sum(b) + 0.03))
+    brightness = abs(brighter - min(max(brighter, min(lamp, 0.0)), max(lamp, 0.0)))
+    return float(0.7 * brightness + 1.2 * abs(white_a - white_b))
 
 
 @dataclass
@@ -34,6 +49,8 @@ class Moving:
     missed_since: float | None = None
     clear: list[float] = field(default_factory=list)
     """How clear of hands and cues it was at each sight in motion."""
+    colours: list[tuple[float, float, float]] = field(default_factory=list)
+    """Mean linear colour of each sight in `clear`, blue-green-red."""
     guess_mmps: float = 0.0
     """How fast it may be while little has been seen of its motion: the speed of what hit it."""
     from_sight: int = 0
@@ -56,10 +73,21 @@ class Moving:
         """Millimetres a second: the greatest of the last three steps, so that a bounce is not taken for a halt."""
         if not self.moving:
             return 0.0
-        recent = self.seen[max(self.from_sight, len(self.seen) - 4) :]
+        recent = self._recent()
         steps = [np.hypot(b[1] - a[1], b[2] - a[2]) / max(b[0] - a[0], 1e-3) for a, b in itertools.pairwise(recent)]  # fmt: skip
         # the first step is only what was left of its frame after the hit, so it tells little
-        return float(max(steps)) if len(recent) >= 4 else float(max([self.guess_mmps, *steps]))
+        return float(max(steps)) if len(recent) >= TOLD_BY else float(max([self.guess_mmps, *steps]))
+
+    def gives_mmps(self) -> float:
+        """How fast what it hits may run, by SPARE more than itself as far as sights tell its speed.
+
+        A speed that is a guess itself is handed on as it is: in a rack that bursts in one picture it would grow from ball to
+        ball.
+        """
+        return self.speed() * (SPARE if len(self._recent()) >= TOLD_BY else 1.0)
+
+    def _recent(self) -> list[tuple[float, float, float, float]]:
+        return self.seen[max(self.from_sight, len(self.seen) - TOLD_BY) :]
 
     def rolls(self, t_s: float) -> bool:
         """Whether it is beyond doubt seen moving at a time: on an even way, and up to then."""

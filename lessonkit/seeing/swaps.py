@@ -12,13 +12,15 @@ from itertools import combinations
 import numpy as np
 
 from lessonkit.seeing.looks import Look
-from lessonkit.seeing.moving import Moving
+from lessonkit.seeing.moving import Moving, off_colour
 from lessonkit.seeing.numbers import costs
 
 SURELY = 8.0
 """By how much less likely (as a cost) what two balls were followed to is than the same exchanged; half of it for one."""
 NEAR = 6.0
 """So near, in diameters, ways came to each other where balls were mistaken: fast ones go further from sight to sight."""
+LEAST_COLOURS, OTHER_COLOUR = 5, 0.5
+"""A way of so many sights tells a colour; balls that differ by so much (see `off_colour`) are told apart by it."""
 STEP_S = 0.004
 
 
@@ -52,13 +54,34 @@ def untangle(
         before = unlike(looks.get(i), end[i]) + unlike(looks.get(j), end[j])
         gain = before - unlike(looks.get(i), end[j]) - unlike(looks.get(j), end[i])
         met_s = _nearest(balls[i], balls[j], NEAR * diameter_mm)
-        if gain > SURELY and met_s is not None:
+        if gain > SURELY and met_s is not None and not _told_apart(balls, end, (i, j), met_s):
             gains.append((gain, met_s, i, j))
     for _, met_s, i, j in sorted(gains, reverse=True):
         if not done & {i, j}:
             _exchange(balls[i], balls[j], met_s)
             done |= {i, j}
     return bool(done)
+
+
+def _told_apart(
+    balls: Mapping[int, Moving], end: Mapping[int, Look | None], pair: tuple[int, int], met_s: float
+) -> bool:
+    """Whether a ball that came to no rest ran on in its own colour from there, and not in the other's.
+
+    What fell, the cue ball in the first place, shows no end to be held against it, but it was seen on its way.
+    """
+    for i, j in (pair, pair[::-1]):
+        colours = _colours_after(balls[i], met_s)
+        if end[i] is None and len(colours) >= LEAST_COLOURS:
+            seen = np.median(colours, axis=0)
+            if off_colour(balls[j].colour, seen) - off_colour(balls[i].colour, seen) > OTHER_COLOUR:
+                return True
+    return False
+
+
+def _colours_after(b: Moving, met_s: float) -> list[tuple[float, float, float]]:
+    """Of the sights after a time; the first ones of a ball may have none."""
+    return [c for s, c in zip(b.seen[::-1], b.colours[::-1], strict=False) if s[0] > met_s]
 
 
 def _nearest(a: Moving, b: Moving, within_mm: float) -> float | None:
@@ -81,6 +104,10 @@ def _exchange(a: Moving, b: Moving, met_s: float) -> None:
     clear = [max(0, len(x.clear) - len(x.seen) + n) for x, n in zip((a, b), cut, strict=True)]
     a.seen, b.seen = a.seen[: cut[0]] + b.seen[cut[1] :], b.seen[: cut[1]] + a.seen[cut[0] :]
     a.clear, b.clear = a.clear[: clear[0]] + b.clear[clear[1] :], b.clear[: clear[1]] + a.clear[clear[0] :]
+    a.colours, b.colours = (
+        a.colours[: clear[0]] + b.colours[clear[1] :],
+        b.colours[: clear[1]] + a.colours[clear[0] :],
+    )
     a.dropped, b.dropped = b.dropped, a.dropped
     a.rest_s, b.rest_s = b.rest_s, a.rest_s
     a.moving, b.moving = b.moving, a.moving

@@ -7,6 +7,7 @@ together (assignment), by place against prediction and by colour.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
@@ -21,7 +22,7 @@ from lessonkit.seeing.cloth import LINEAR, BareTable
 from lessonkit.seeing.discs import find_discs
 from lessonkit.seeing.drops import entered, on_table, over_hole, ran_over
 from lessonkit.seeing.looks import Lighting
-from lessonkit.seeing.moving import Moving
+from lessonkit.seeing.moving import Moving, off_colour
 from lessonkit.seeing.sampling import shows_both_sides
 
 Floats = NDArray[np.float64]
@@ -390,13 +391,9 @@ class Tracker:
 
     def _unlike(self, b: Moving, f: Find) -> float:
         """How unlike the find's colour is to the ball's: 0 the same, 1 as far as a rolling stripe goes."""
-        a, c = np.asarray(b.colour), np.asarray(f.colour)
-        white_a, white_c = a.min() / max(a.max(), 1e-3), c.min() / max(c.max(), 1e-3)
-        brighter = float(np.log((a.sum() + 0.03) / (c.sum() + 0.03)))
         # a ball that runs out of the lamp's light is darker by all that the cloth is, or by less where that only shines
-        lamp = float(np.log(self._lit.get(b.ball, 1.0) / self._lamp.cloth_at(f.place)))
-        brightness = abs(brighter - float(np.clip(brighter, min(lamp, 0.0), max(lamp, 0.0))))
-        return float(0.7 * brightness + 1.2 * abs(white_a - white_c)) * (1.6 if b.ball == 0 else 0.6)
+        lamp = math.log(self._lit.get(b.ball, 1.0) / self._lamp.cloth_at(f.place))
+        return off_colour(b.colour, f.colour, lamp) * (1.6 if b.ball == 0 else 0.6)
 
     def _sighted(self, t: float, b: Moving, f: Find) -> None:
         b.missed_since = None
@@ -415,6 +412,7 @@ class Tracker:
             self._start(b, t)
         b.seen.append((t, x, y, f.quality))
         b.clear.append(f.clear)
+        b.colours.append(f.colour)
         recent = [s for s in b.seen if t - s[0] <= STILL_S]
         if t - b.seen[b.from_sight][0] > STILL_S and len(recent) >= 3 and t - recent[0][0] > 0.7 * STILL_S:
             spread = max(np.ptp([s[1] for s in recent]), np.ptp([s[2] for s in recent]))
@@ -425,8 +423,7 @@ class Tracker:
     def _start(self, b: Moving, t: float) -> None:
         """The ball has begun to move since the last frame."""
         self._filled.pop(b.ball, None)
-        fastest = max(w.speed() for w in self._alive())
-        b.guess_mmps = 1.3 * fastest if fastest else 1000 * TOP_SPEED_MPS
+        b.guess_mmps = max(w.gives_mmps() for w in self._alive()) or 1000 * TOP_SPEED_MPS
         x, y = self._place(b)
         b.seen.append((t - self._dt, x, y, 1.0))
         b.from_sight = len(b.seen) - 1

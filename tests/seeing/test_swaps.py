@@ -74,3 +74,19 @@ def test_other_ways_are_left(apart_mm: float, end: Look | None) -> None:
     seen = {i: list(b.seen) for i, b in balls.items()}
     assert not untangle(balls, {1: 7}, {1: STRIPE_11, 2: STRIPE_10, 7: end}, D)
     assert {i: b.seen for i, b in balls.items()} == seen
+
+
+@pytest.mark.parametrize(("seen", "exchanged"), [((0.8, 0.8, 0.75), False), ((0.1, 0.1, 0.5), True)])
+def test_what_fell_in_its_own_colour_is_itself(seen: tuple[float, float, float], exchanged: bool) -> None:
+    """The cue ball ran white into a pocket, so nothing else fell there, though the other ball came to rest as a third one:
+    those two are the ones to exchange. What ran red may be the red ball."""
+    bend = [400.0, 200.0, 0.0, 0.0, 100.0, 200.0, 300.0, 400.0]
+    balls = {
+        1: way(1, [(100.0 * k, 500.0 + b) for k, b in enumerate(bend)]),
+        2: way(2, [(100.0 * k, 440.0 - b) for k, b in enumerate(bend)]),
+    }
+    balls[1].colour, balls[2].colour = np.array([0.1, 0.1, 0.5]), np.array([0.8, 0.8, 0.8])
+    balls[2].colours = [seen] * 7
+    balls[2].dropped, balls[2].rest_s = (0.7, "head-right"), None
+    cue = Look(0.99, 0.99, None, 2.8)
+    assert untangle(balls, {1: 7}, {1: STRIPE_11, 2: cue, 7: STRIPE_10}, D) is exchanged
