@@ -159,6 +159,20 @@ def test_a_streak_of_a_soft_picture_is_one(larger: float) -> None:
     assert found[0].ran(np.array([40.0, 16.0])) and not found[0].ran(np.array([16.0, -40.0]))
 
 
+def test_a_guessed_speed_does_not_grow_from_ball_to_ball() -> None:
+    """Of a rack that bursts in one picture no ball may run much faster than the cue ball did: how fast each may be is guessed
+    from what is known, not from another guess."""
+    layout = {n: (800.0 + 60.0 * n, 600.0) for n in range(11)}
+    tracker = Tracker(VIEW, bare("green"), layout, dict.fromkeys(layout, WHITE))
+    cue = tracker.balls[0]
+    cue.moving, cue.seen = True, [(k / FPS, 400.0 + 150.0 * k, 600.0, 1.0) for k in range(5)]
+    for n in range(1, 11):
+        tracker._start(tracker.balls[n], 5 / FPS)
+    assert cue.speed() == pytest.approx(150.0 * FPS)
+    guessed = [b.guess_mmps for n, b in tracker.balls.items() if n]
+    assert guessed == pytest.approx([1.3 * 150.0 * FPS] * 10)
+
+
 FINE = BedView.of(overhead(), TABLE, 3.2)
 
 
