@@ -19,8 +19,10 @@ SURELY = 8.0
 """By how much less likely (as a cost) what two balls were followed to is than the same exchanged; half of it for one."""
 NEAR = 6.0
 """So near, in diameters, ways came to each other where balls were mistaken: fast ones go further from sight to sight."""
-LEAST_COLOURS, OTHER_COLOUR = 5, 0.5
-"""A way of so many sights tells a colour; balls that differ by so much (see `off_colour`) are told apart by it."""
+LEAST_COLOURS = 5
+"""A way of so many sights tells a colour."""
+COLOUR_COST = 16.0
+"""Colours that are half as far apart as those of a white ball and a dark one (see `off_colour`) tell two balls for sure."""
 STEP_S = 0.004
 
 
@@ -54,7 +56,7 @@ def untangle(
         before = unlike(looks.get(i), end[i]) + unlike(looks.get(j), end[j])
         gain = before - unlike(looks.get(i), end[j]) - unlike(looks.get(j), end[i])
         met_s = _nearest(balls[i], balls[j], NEAR * diameter_mm)
-        if gain > SURELY and met_s is not None and not _told_apart(balls, end, (i, j), met_s):
+        if met_s is not None and (gain := gain - _colour_cost(balls, end, (i, j), met_s)) > SURELY:
             gains.append((gain, met_s, i, j))
     for _, met_s, i, j in sorted(gains, reverse=True):
         if not done & {i, j}:
@@ -63,20 +65,21 @@ def untangle(
     return bool(done)
 
 
-def _told_apart(
+def _colour_cost(
     balls: Mapping[int, Moving], end: Mapping[int, Look | None], pair: tuple[int, int], met_s: float
-) -> bool:
-    """Whether a ball that came to no rest ran on in its own colour from there, and not in the other's.
+) -> float:
+    """What speaks against an exchange: a ball that came to no rest ran on from there in its own colour, not in the other's.
 
     What fell, the cue ball in the first place, shows no end to be held against it, but it was seen on its way.
     """
+    cost = 0.0
     for i, j in (pair, pair[::-1]):
         colours = _colours_after(balls[i], met_s)
         if end[i] is None and len(colours) >= LEAST_COLOURS:
             seen = np.median(colours, axis=0)
-            if off_colour(balls[j].colour, seen) - off_colour(balls[i].colour, seen) > OTHER_COLOUR:
-                return True
-    return False
+            off = off_colour(balls[j].colour, seen) - off_colour(balls[i].colour, seen)
+            cost += COLOUR_COST * max(0.0, off)
+    return cost
 
 
 def _colours_after(b: Moving, met_s: float) -> list[tuple[float, float, float]]:
