@@ -22,6 +22,7 @@ from lessonkit.seeing.discs import (
     gaps_in_racks,
     votes,
 )
+from lessonkit.seeing.sampling import Sighting
 
 CLOTH = (90, 140, 20)
 COLOURS = [(230, 230, 230), (40, 40, 200), (30, 30, 30), (20, 200, 230), (170, 60, 40), (30, 110, 240)]
@@ -230,3 +231,21 @@ def test_two_lines_a_ball_apart_are_no_ball(turn_deg: float) -> None:
         assert share == 1.0 if whole else share < 0.6
         found = faint_discs(picture, inside.astype(np.float32), radius, [])
         assert bool(found) == whole
+
+
+@pytest.mark.parametrize(
+    ("votes", "fill", "clear", "alone"),
+    [
+        (1.6, 1.0, 0.5, True),
+        (0.5, 1.0, 0.65, True),
+        (0.5, 1.0, 0.5, False),
+        (0.34, 0.53, 0.98, True),
+        (0.34, 0.53, 0.64, False),
+    ],
+)
+def test_the_less_of_a_disc_the_more_bare_table_about_it(
+    votes: float, fill: float, clear: float, alone: bool
+) -> None:
+    """A whole outline is a ball's though half of what lies about it is covered; of half an outline, half filled, so much
+    must be bare as where no person is near: the gap between an arm and a cue has as much of a ball."""
+    assert Sighting((0.0, 0.0), votes, fill, clear, None).alone is alone
