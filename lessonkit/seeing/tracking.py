@@ -49,6 +49,8 @@ FALLEN_S = 0.08
 """A ball out of sight for so long that had been over the edge of a hole has fallen in."""
 UNLIKE_ENOUGH = 0.5
 """Colours this much apart settle which ball is which, whatever the places say."""
+UNLIKE_SCALE = 0.6
+"""Of the difference of two colours: a white ball drawn out by its motion is darker than at rest, but the same ball."""
 POCKET_REACH_MM = 130.0
 BARE_FOREIGN = 0.4
 """Where a smaller share of a ball's place than this is not bare table, no ball lies there."""
@@ -92,6 +94,8 @@ class Tracker:
         self._left: dict[int, bool] = {}
         self._filled: dict[int, float] = {}
         """What share of each ball's place was not bare table when it was first looked at there."""
+        self._earlier: list[Point] = []
+        """Places of all finds of the picture before."""
         self._first = -1
         self._last_s: float | None = None
         self._dt = 1 / 30
@@ -130,6 +134,7 @@ class Tracker:
         watched = self._watched(first, dt)
         finds = self._finds(frame, watched, dt)
         self._assign(t, dt, watched, finds)
+        self._earlier = [f.place for f in finds]
 
     def _alive(self) -> list[Moving]:
         return [b for b in self.balls.values() if b.dropped is None]
@@ -335,6 +340,8 @@ class Tracker:
                     continue
                 if f.quality <= BLUR_QUALITY and b.moving and self._over(b):
                     continue  # what falls is no smear on the cloth
+                if not b.moving and off > SLACK_MM and self._was_there(f):
+                    continue
                 unlike = self._unlike(b, f)
                 far = off > 0.85 * self._view.table.ball_diameter_mm
                 if (
@@ -361,6 +368,10 @@ class Tracker:
                 self._sighted(t, b, chosen[i])
             else:
                 self._missed(t, b)
+
+    def _was_there(self, f: Find) -> bool:
+        """Whether something was found at the very place in the picture before: a hand, say, and no ball that has just come."""
+        return any(math.dist(f.place, p) < MOVED_MM for p in self._earlier)
 
     def _ran_from_cover(self, b: Moving, f: Find, unlike: float) -> bool:
         """Whether a find can be the struck ball although a hand or a cue still hides its place: like it, and free.
@@ -393,7 +404,7 @@ class Tracker:
         """How unlike the find's colour is to the ball's: 0 the same, 1 as far as a rolling stripe goes."""
         # a ball that runs out of the lamp's light is darker by all that the cloth is, or by less where that only shines
         lamp = math.log(self._lit.get(b.ball, 1.0) / self._lamp.cloth_at(f.place))
-        return off_colour(b.colour, f.colour, lamp) * (1.6 if b.ball == 0 else 0.6)
+        return UNLIKE_SCALE * off_colour(b.colour, f.colour, lamp)
 
     def _sighted(self, t: float, b: Moving, f: Find) -> None:
         b.missed_since = None
