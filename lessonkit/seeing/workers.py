@@ -91,10 +91,10 @@ def workers(duration_s: float) -> Iterator[Workers]:
     except BaseException:
         for child in multiprocessing.active_children():
             child.terminate()
+        raise
+    finally:
         # waited for: a pool that still closes its pipes while Python ends makes Python complain of them
         pool.shutdown(wait=True, cancel_futures=True)
-        raise
-    pool.shutdown(wait=False, cancel_futures=True)
 
 
 @contextmanager
