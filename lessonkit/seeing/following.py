@@ -26,7 +26,7 @@ from lessonkit.seeing.onsets import strike
 from lessonkit.seeing.parts import Part
 from lessonkit.seeing.residences import Residence
 from lessonkit.seeing.shots import Departure, alive, next_departure, next_stay_ends, rest_time, was_struck
-from lessonkit.seeing.swaps import untangle
+from lessonkit.seeing.swaps import exchange, untangle
 from lessonkit.seeing.tracking import Tracker
 from lessonkit.seeing.workers import Workers
 
@@ -116,9 +116,24 @@ def follow_all(
             followed = _settle(resting, d, balls, diameter_mm)
         at_s = max(d.by_s, followed.rest_s) if struck and followed.strike_s > 0 else d.by_s
         if struck:
+            if done and mistaken_cue(done[-1], d, diameter_mm):
+                done[-1] = _settle(resting, done[-1].departure, done[-1].balls, diameter_mm)
             done.append(followed)
         tell(min(1.0, at_s / footage.info.duration_s))
     return done
+
+
+def mistaken_cue(before: Followed, d: Departure, diameter_mm: float) -> bool:
+    """Whether the cue ball of a shot was mistaken for another ball, on its way, whose end is struck next; exchanges the two, in
+    place.
+
+    What is struck is the cue ball, so it was the cue ball that came to rest there, not a ball that it had run close by.
+    """
+    cue = before.departure.cue
+    other = next((i for i, end in before.linked.items() if end == d.cue), None)
+    if other is None or other == cue or cue not in before.linked:
+        return False
+    return exchange(before.balls[cue], before.balls[other], diameter_mm)
 
 
 class _Ahead:

@@ -65,6 +65,14 @@ def untangle(
     return bool(done)
 
 
+def exchange(a: Moving, b: Moving, diameter_mm: float) -> bool:
+    """Exchange the ways of two balls, in place, from where they ran nearest; False where they never were near."""
+    met_s = _nearest(a, b, NEAR * diameter_mm)
+    if met_s is not None:
+        _exchange(a, b, met_s)
+    return met_s is not None
+
+
 def _colour_cost(
     balls: Mapping[int, Moving], end: Mapping[int, Look | None], pair: tuple[int, int], met_s: float
 ) -> float:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from lessonkit.seeing.following import Followed, mistaken_cue
 from lessonkit.seeing.looks import Look
 from lessonkit.seeing.moving import Moving
 from lessonkit.seeing.paints import COLOURS
+from lessonkit.seeing.shots import Departure
 from lessonkit.seeing.swaps import unlike, untangle
 
 D = 57.15
@@ -50,6 +52,21 @@ def test_ways_are_exchanged_where_they_met() -> None:
     assert balls[1].dropped == (0.4, "head-right") and balls[2].dropped is None
     assert [s[2] for s in balls[1].seen] == [900.0, 700.0, 500.0, 240.0, 40.0]
     assert balls[2].rest_s == pytest.approx(0.4)
+
+
+@pytest.mark.parametrize(
+    ("struck_next", "apart_mm", "exchanged"),
+    [(8, 60.0, True), (7, 60.0, False), (9, 60.0, False), (8, 900.0, False)],
+)
+def test_what_is_struck_next_was_the_cue_ball(struck_next: int, apart_mm: float, exchanged: bool) -> None:
+    """The cue ball 1 was followed to 7 and the 2 to 8; 8 is struck in the next shot, so the cue ball came to rest there. Not where
+    its own end is struck, one that nobody was followed to (put there by hand), or where the two never were near each other."""
+    balls = crossing(apart_mm)
+    balls[2].dropped = None
+    last = {i: b.last for i, b in balls.items()}
+    before = Followed(Departure(1, 0.0, 0.1), balls, 0.0, 1.0, [1, 2], [7, 8], {1: 7, 2: 8})
+    assert mistaken_cue(before, Departure(struck_next, 5.0, 5.2), D) is exchanged
+    assert (balls[1].last == last[2]) is exchanged
 
 
 def test_two_doubtful_ends_together_are_sure() -> None:
