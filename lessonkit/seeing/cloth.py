@@ -26,6 +26,7 @@ from lessonkit.seeing.discs import (
     votes,
     votes_of,
 )
+from lessonkit.seeing.threads import in_threads
 from lessonkit.table.plate import middle_of
 
 Picture = NDArray[np.uint8]
@@ -214,10 +215,12 @@ def _seen_bare(view: BedView, stack: Picture, plate: Picture, like: NDArray[np.f
 
     `like`: see `_like_cloth`; `stack` has shape (pictures, rows, columns, 3).
     """
-    cloth = np.zeros(stack.shape[:3], bool)
-    for picture, shows in zip(stack, cloth, strict=True):
+
+    def shows_cloth(picture: Picture) -> NDArray[np.bool_]:
         k, coloured = _beside(picture, like)
-        shows[:] = ~coloured & (np.abs(k - 1) < CLOTH_K)
+        return np.asarray(~coloured & (np.abs(k - 1) < CLOTH_K))
+
+    cloth = np.stack(in_threads(shows_cloth, list(stack)))
     count = cloth.sum(0)
     mend = view.table_mask() & (count >= LEAST_CLOTH) & (count < MOST_CLOTH * len(stack))
     if mend.any():
@@ -258,11 +261,11 @@ def told_by(linear: NDArray[np.float32], bed: NDArray[np.bool_]) -> NDArray[np.f
 
 def bare_table(view: BedView, frames: Sequence[Frame]) -> BareTable:
     """The bare table from frames spread over the footage; its view smooths pictures where they are noisy."""
-    bare = BareTable.of(view, [view.warp_frame(f) for f in frames])
+    bare = BareTable.of(view, in_threads(view.warp_frame, frames))
     if bare.e_noise < NOISY_E:
         return bare
     calm = replace(view, calm_px=min(MOST_CALM_PX, float(np.sqrt(bare.e_noise / NOISY_E))))
-    return replace(BareTable.of(calm, [calm.warp_frame(f) for f in frames]), raw_noise=bare.e_noise)
+    return replace(BareTable.of(calm, in_threads(calm.warp_frame, frames)), raw_noise=bare.e_noise)
 
 
 @dataclass(frozen=True, eq=False)

@@ -23,6 +23,7 @@ from lessonkit.seeing.discs import edges_of, find_discs, votes_of
 from lessonkit.seeing.patches import Patcher
 from lessonkit.seeing.sampling import clearness, people
 from lessonkit.seeing.spacing import Spacing, spacing
+from lessonkit.seeing.threads import in_threads
 from lessonkit.table.finding import Surface, find_resized, find_table
 from lessonkit.table.sizes import SIGHT_FROM_NOSE_MM, likeliest_size
 
@@ -159,7 +160,7 @@ def tell_size(frames: Sequence[Frame], camera: Camera, fitted: Table, sight_mm: 
     by_sights = None if sight_mm is None else fitted.length_mm * SIGHT_FROM_NOSE_MM / sight_mm
     used = list(frames)[:: max(1, len(frames) // MOST_PICTURES)]
     view = BedView.of(camera, fitted, VIEW_MM_PER_PX)
-    rough = _rough_ratio(view, [view.warp_frame(f) for f in used[::2]])
+    rough = _rough_ratio(view, in_threads(view.warp_frame, used[::2]))
     if rough is None:
         if by_sights is None:
             return Told(fitted, False, 0, None)
@@ -193,15 +194,20 @@ def tell_size(frames: Sequence[Frame], camera: Camera, fitted: Table, sight_mm: 
 def _rough_ratio(view: BedView, pictures: Sequence[Picture]) -> float | None:
     """The width at which discs gather most votes, beside the fitted table's balls; None where there are no discs."""
     bed = view.table_mask(-0.5 * view.table.radius_mm)
-    score, contrast = np.zeros(len(RATIOS)), contrast_of(pictures)
-    for p in pictures:
+    contrast = contrast_of(pictures)
+
+    def told(p: Picture) -> Floats:
         edges = edges_of(p, view.slant, contrast)
+        score = np.zeros(len(RATIOS))
         for k, ratio in enumerate(RATIOS):
             # votes are shares of a circumference: counted in edge pixels, a larger circle has no handicap
             ballot = np.where(bed, float(ratio) * votes_of(edges, float(ratio) * view.radius_px), 0)
             best = cv2.dilate(ballot, np.ones((9, 9), np.uint8))
             peaks = ballot[(ballot == best) & (ballot > LEAST_VOTES)]
-            score[k] += float(((np.sort(peaks)[::-1][:16] - 0.5 * LEAST_VOTES) ** 2).sum())
+            score[k] = float(((np.sort(peaks)[::-1][:16] - 0.5 * LEAST_VOTES) ** 2).sum())
+        return score
+
+    score = np.sum(in_threads(told, pictures), axis=0)
     if score.max() <= 0:
         return None
     k = int(score.argmax())

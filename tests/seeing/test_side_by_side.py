@@ -16,6 +16,7 @@ import pytest
 from lessonkit.errors import FootageError
 from lessonkit.footage.reader import open_footage, reopened
 from lessonkit.seeing.first_look import STRETCH_S, stretches
+from lessonkit.seeing.threads import in_threads
 from lessonkit.seeing.workers import Workers, workers
 
 ROOT = Path(__file__).parents[2]
@@ -46,6 +47,13 @@ def test_a_stretch_reads_like_the_whole() -> None:
             ]
     assert part == [f for f in whole if f[0] >= start_s - 1e-9]
     assert len(part) >= 14
+
+
+def test_threads_keep_the_order() -> None:
+    """What threads make of items comes in the items' order, however long each takes, and an error comes out."""
+    assert in_threads(lambda k: (time.sleep(0.002 * (5 - k)), k * k)[1], range(6)) == [0, 1, 4, 9, 16, 25]
+    with pytest.raises(ZeroDivisionError):
+        in_threads(lambda k: 1 // k, [1, 0, 2])
 
 
 def test_short_footage_needs_no_workers() -> None:
