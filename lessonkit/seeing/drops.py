@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from lessonkit.model import Pocket, Point, Table, Track
@@ -30,13 +32,21 @@ TIP_MM = 8.0
 
 def depth_mm(places: Track | np.ndarray, pocket: Pocket, table: Table) -> np.ndarray:
     """How far centres, shape (N, 2), are past the edge of a pocket's hole, along the pocket's axis; shape (N,)."""
-    px, py = table.pockets[pocket]
-    inward_y = places[:, 1] if py == 0 else table.width_mm - places[:, 1]
+    inward_x, inward_y = _inward_mm(places, pocket, table)
     if pocket.startswith("side"):
         return np.asarray(-inward_y - SIDE_SHELF_MM)
-    inward_x = places[:, 0] if px == 0 else table.length_mm - places[:, 0]
     edge = table.corner_mouth_mm / 2 - CORNER_SHELF_MM
     return np.asarray(edge - (inward_x + inward_y) / np.sqrt(2.0))
+
+
+def _inward_mm(places: Track | np.ndarray, pocket: Pocket, table: Table) -> tuple[np.ndarray, np.ndarray]:
+    """How far centres, shape (N, 2), are from a corner's rails into the bed, each of shape (N,); of a side pocket, how far along
+    its rail from its middle, and into the bed."""
+    px, py = table.pockets[pocket]
+    along = places[:, 0] - px
+    return -along if px == table.length_mm else along, places[:, 1] if py == 0 else table.width_mm - places[
+        :, 1
+    ]
 
 
 def drop_time(track: Track, pocket: Pocket, fallback_s: float, table: Table) -> float:
@@ -123,12 +133,9 @@ def _half_mouth_mm(pocket: Pocket, table: Table) -> float:
 
 def _aside_mm(place: np.ndarray, pocket: Pocket, table: Table) -> float:
     """How far a centre is from a pocket's axis."""
-    off = np.subtract(place, table.pockets[pocket])
-    if pocket.startswith("side"):
-        return abs(float(off[0]))
-    # a corner's axis runs at 45 degrees to both rails, into the bed
-    px, py = table.pockets[pocket]
-    return float(abs(off[0] * (1 if px == 0 else -1) - off[1] * (1 if py == 0 else -1)) / np.sqrt(2.0))
+    (x,), (y,) = _inward_mm(np.atleast_2d(place), pocket, table)
+    # a corner's axis runs at 45 degrees to both rails
+    return abs(float(x)) if pocket.startswith("side") else abs(float(x - y)) / math.sqrt(2.0)
 
 
 def in_mouth(place: Point, table: Table) -> bool:

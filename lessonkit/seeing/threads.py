@@ -16,5 +16,12 @@ MOST = 4
 
 def in_threads(work: Callable[[T], R], items: Sequence[T]) -> list[R]:
     """What the work makes of each item, in their order: the same as one after the other."""
-    with ThreadPoolExecutor(min(MOST, os.cpu_count() or 1)) as pool:
+    with ThreadPoolExecutor(min(MOST, processors())) as pool:
         return list(pool.map(work, items))
+
+
+def processors() -> int:
+    """How many this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1

@@ -21,6 +21,7 @@ from multiprocessing.context import BaseContext
 from typing import ParamSpec, TypeVar
 
 from lessonkit.errors import FootageError
+from lessonkit.seeing.threads import processors
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -40,7 +41,7 @@ class Workers:
     def __init__(self, pool: ProcessPoolExecutor | None, count: int) -> None:
         self._pool = pool
         self.count = count
-        self.threads = max(1, _processors() // count) if pool is not None else 0
+        self.threads = max(1, processors() // count) if pool is not None else 0
         """For decoding in each; 0: as many as there are processors."""
 
     def submit(self, work: Callable[P, R], *args: P.args, **kwargs: P.kwargs) -> Future[R]:
@@ -75,7 +76,7 @@ def _broken() -> FootageError:
 @contextmanager
 def workers(duration_s: float) -> Iterator[Workers]:
     """Workers for footage of this length; none for short footage or a single processor."""
-    count = min(MOST, _processors())
+    count = min(MOST, processors())
     # what is itself a worker starts none
     if duration_s < WORTH_S or count < 2 or multiprocessing.parent_process() is not None:
         yield Workers(None, 1)
@@ -134,13 +135,6 @@ def _context() -> BaseContext:
             if name in before:
                 os.environ[name] = before[name]
     return context
-
-
-def _processors() -> int:
-    """How many this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def _ready() -> None:
